@@ -24,7 +24,7 @@ struct Colour {
     double r = 0, g = 0, b = 0;
 };
 inline constexpr Colour kInk{0.13, 0.16, 0.20};
-inline constexpr Colour kQuiet{0.42, 0.46, 0.51};
+inline constexpr Colour kQuiet{0.33, 0.37, 0.42};
 inline constexpr Colour kAccent{0.62, 0.26, 0.13};
 inline constexpr Colour kTint{0.957, 0.945, 0.922};
 

@@ -3,6 +3,7 @@
 #include <cairo-svg.h>
 
 #include <algorithm>
+#include <cctype>
 
 #include <fmt/format.h>
 
@@ -90,8 +91,9 @@ void write_sides(Document& document, const JobReport& report) {
             const double height = std::min(kTextWidth * board.size_mm.height / board.size_mm.width, 640.0);
             if (document.room() < height + 60) document.new_page();
             const std::string which = report.assembly.boards.size() > 1 ? fmt::format("Board {}, ", board.name.text()) : "";
-            document.heading(fmt::format("{}{}{}", which, name_of(side),
-                                         side == Side::solder ? " (as seen from behind)" : ""));
+            std::string heading = which + name_of(side) + (side == Side::solder ? ", as seen from behind" : "");
+            heading[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(heading[0])));
+            document.heading(heading);
             document.drawing(height, [&](cairo_t* cairo, Size area) { draw_side(cairo, area, report, BoardIndex(b), side); });
             document.drawing(16, [](cairo_t* cairo, Size area) { draw_legend(cairo, area); });
         }
@@ -111,7 +113,7 @@ void write_nets(Document& document, const JobReport& report) {
         for (JointIndex joint : net.joints) joints += (joints.empty() ? "" : ", ") + joint_in_words(report.assembly, joint);
         rows.push_back({net.name, fmt::format("{}", net.joints.size()), joints, standing_in_words(net)});
     }
-    document.table({{"Net", 1.1}, {"Joints", 0.5}, {"Joints, with the value of their part", 5}, {"Standing", 1.6}}, rows);
+    document.table({{"Net", 1.1}, {"Count", 0.6}, {"Joints, with the value of their part", 5}, {"Standing", 1.6}}, rows);
     if (!lone.empty()) {
         document.heading("Joints that join nothing");
         document.paragraph(lone);

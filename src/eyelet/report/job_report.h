@@ -3,7 +3,7 @@
 // the cautions. Plain values in, a PDF (or one side as SVG) out; it decides nothing.
 #pragma once
 
-#include <cstdint>
+#include <cstddef>
 #include <map>
 #include <optional>
 #include <string>
@@ -17,7 +17,7 @@ namespace eyelet::report {
 struct SidePicture {
     BoardIndex board;
     Side side = Side::component;
-    std::vector<std::uint8_t> jpeg;
+    std::vector<std::byte> jpeg;
     int width_px = 0;
     int height_px = 0;
     double px_per_mm = 1;

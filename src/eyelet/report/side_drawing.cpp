@@ -32,9 +32,9 @@ void set(cairo_t* cairo, Colour c, double alpha = 1) { cairo_set_source_rgba(cai
 void draw_photograph(cairo_t* cairo, const SidePicture& picture, Size board_mm) {
     // The surface only carries the JPEG bytes into the file; its own pixels are never looked at in PDF and SVG.
     cairo_surface_t* image = cairo_image_surface_create(CAIRO_FORMAT_RGB24, picture.width_px, picture.height_px);
-    auto* bytes = new std::vector<std::uint8_t>(picture.jpeg);
-    cairo_surface_set_mime_data(image, CAIRO_MIME_TYPE_JPEG, bytes->data(), bytes->size(),
-                                [](void* p) { delete static_cast<std::vector<std::uint8_t>*>(p); }, bytes);
+    auto* bytes = new std::vector<std::byte>(picture.jpeg);
+    cairo_surface_set_mime_data(image, CAIRO_MIME_TYPE_JPEG, reinterpret_cast<const unsigned char*>(bytes->data()), bytes->size(),
+                                [](void* p) { delete static_cast<std::vector<std::byte>*>(p); }, bytes);
     cairo_save(cairo);
     cairo_rectangle(cairo, 0, 0, board_mm.width, board_mm.height);
     cairo_clip(cairo);
