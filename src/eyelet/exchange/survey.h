@@ -60,7 +60,7 @@ inline constexpr std::size_t kMaxSurveyPhotos = 1'000;
 inline constexpr std::size_t kMaxNameBytes = 256;
 inline constexpr double kMaxBoardSide_mm = 5'000;
 inline constexpr int kMaxPhotoSide_px = 65'535;
-inline constexpr double kMaxPhotoPixels = 400e6;
+inline constexpr double kMaxPhotoPixels = 300e6;  // as photo/image.h decodes at most
 
 // A survey file, an assembly file, or a folder that holds survey.json or assembly.json.
 [[nodiscard]] Result<Survey> read_survey(const std::filesystem::path& path);

@@ -302,7 +302,7 @@ const BadSurvey kBadSurveys[] = {
      {"photos[0] \"top.jpg\".width", "65535"}},
     {"photo_too_many_pixels",
      R"([{"op":"replace","path":"/photos/0/width","value":40000},{"op":"replace","path":"/photos/0/height","value":40000}])",
-     {"photos[0] \"top.jpg\"", "40000 x 40000", "400 megapixels"}},
+     {"photos[0] \"top.jpg\"", "40000 x 40000", "300 megapixels"}},
     {"photo_listed_twice",
      R"([{"op":"copy","from":"/photos/0","path":"/photos/1"}])",
      {"photos[1] \"top.jpg\"", "twice"}},
