@@ -20,8 +20,8 @@ if(NOT CMAKE_BUILD_TYPE)
   set(CMAKE_BUILD_TYPE Release CACHE STRING "Release, Dev or Debug" FORCE)
 endif()
 # Dev keeps assertions and is still quick enough to run the corpus on.
-set(CMAKE_CXX_FLAGS_DEV "-O2 -g1" CACHE STRING "Flags of the Dev build type")
-set(CMAKE_EXE_LINKER_FLAGS_DEV "" CACHE STRING "Linker flags of the Dev build type")
+# (Not as cache variables: project() has already put empty ones there.)
+set(CMAKE_CXX_FLAGS_DEV "-O2 -g1")
 
 find_program(EYELET_CCACHE ccache)
 if(EYELET_CCACHE)
