@@ -26,7 +26,8 @@ struct StopLine {};
 using RingLine = std::variant<Answer, UndoLine, StopLine>;
 
 [[nodiscard]] std::string gesture_line(const Assembly& assembly, const Gesture& gesture);
-[[nodiscard]] Result<RingLine> read_ring_line(const Assembly& assembly, const Gesture& asked, std::string_view line);
+[[nodiscard]] Result<RingLine> read_ring_line(const Assembly& assembly, const Gesture& asked,
+                                              std::string_view line);
 [[nodiscard]] std::string error_line(const Error& error);
 // `stopped`: the operator stopped before the engine was done.
 enum class RingEnd { settled, nothing_left_to_ask, stopped };
