@@ -1,4 +1,4 @@
-#include "eyelet/board/camera.h"
+#include "eyelet/photo/camera.h"
 
 #include <gtest/gtest.h>
 
