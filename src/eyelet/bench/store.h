@@ -166,6 +166,7 @@ struct StoredProposals {
 // Not measured is neither open nor zero: the gesture was asked for and could not be made.
 struct NotMeasured {
     std::string why;  // "cannot reach"
+    JointName joint;  // the one that could not be reached; empty: it was not said which
     friend bool operator==(const NotMeasured&, const NotMeasured&) = default;
 };
 using StoredSaid = std::variant<NotMeasured, Ohms, Open, Beep>;

@@ -1,28 +1,26 @@
 // Picture tiles for deep zoom, made when first asked for and kept in the bench's tiles folder. Of each photograph
-// there are two pyramids: as taken, and rectified into the board's frame (not mirrored, so that both sides of a
-// board lie on each other).
+// there are two pyramids: as taken, and seen straight from above in the board's frame (not mirrored). Rectified
+// pyramids of both sides of one board have one scale and margin, so they lie on each other pixel for pixel.
 #pragma once
 
 #include <filesystem>
 
 #include "eyelet/bench/store.h"
-#include "eyelet/jobs/watch.h"
+#include "eyelet/photo/tiles.h"
 
 namespace eyelet {
 
 enum class TilesOf { photograph, rectified };
 
 struct TilePyramid {
-    std::filesystem::path folder;  // LEVEL/COLUMN_ROW.jpg; level 0 is the smallest
-    int width_px = 0;              // of the largest level
-    int height_px = 0;
-    int tile_px = 0;
-    int levels = 0;
-    double px_per_mm = 0;          // rectified only; pixel (0, 0)'s centre lies at `origin_mm`
-    Point origin_mm;
+    std::filesystem::path folder;  // LEVEL/COLUMN_ROW.jpg: photo/tiles.h
+    Pyramid pyramid;
+    double px_per_mm = 0;          // rectified only: at the last level
+    double margin_mm = 0;          // rectified only: pixel (0, 0) begins at (-margin, -margin)
 };
 
-[[nodiscard]] Result<TilePyramid> tiles_of(Store& store, const PhotographName& photograph, const JobName& job, TilesOf of,
-                                           const Watch& watch = {});
+// Rectified: refused where the photograph is not aligned yet.
+[[nodiscard]] Result<TilePyramid> tiles_of(Store& store, const JobName& job, const PhotographName& photograph,
+                                           TilesOf of);
 
 }  // namespace eyelet

@@ -1,4 +1,4 @@
-#include "eyelet/photo/camera.h"
+#include "eyelet/board/camera.h"
 
 #include <gtest/gtest.h>
 
