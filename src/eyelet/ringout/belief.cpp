@@ -1,0 +1,383 @@
+#include "eyelet/ringout/belief.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+#include <queue>
+
+namespace eyelet::ringing {
+namespace {
+
+constexpr double kUnclearFactor = 0.1;   // a reading between the thresholds speaks against copper, weakly
+constexpr double kSatisfied = 50;        // joined without a proposed link: likely the lead's partner
+constexpr double kChainCutoff = 0.004;   // chains of links less likely than this are not followed
+constexpr double kExplains = 0.3;
+constexpr double kPlain = 0.5;
+constexpr double kBoardsApart_mm = 1e5;
+constexpr double kStrongest = 0.9995;    // no photograph is surer than this
+
+Id root(std::vector<Id>& parent, Id i) {
+    while (parent[i] != i) i = parent[i] = parent[parent[i]];
+    return i;
+}
+
+std::vector<Id> parts_joined(const std::vector<std::vector<Neighbour>>& neighbours, double at_least) {
+    std::vector<Id> parent(neighbours.size());
+    std::iota(parent.begin(), parent.end(), Id{0});
+    for (Id i = 0; i < neighbours.size(); ++i)
+        for (const Neighbour& n : neighbours[i])
+            if (n.probability >= at_least) {
+                const Id a = root(parent, i), b = root(parent, n.joint);
+                if (a != b) parent[std::max(a, b)] = std::min(a, b);
+            }
+    for (Id i = 0; i < parent.size(); ++i) parent[i] = root(parent, i);
+    return parent;
+}
+
+// The pad that each via most likely belongs to, with that probability.
+std::vector<std::pair<Id, double>> homes_of_vias(const std::vector<std::vector<Neighbour>>& neighbours,
+                                                 const std::vector<char>& pad) {
+    std::vector<std::pair<Id, double>> home(pad.size(), {kNone, 0});
+    using Step = std::tuple<double, Id, Id>;  // probability, joint, home
+    std::priority_queue<Step> queue;
+    for (Id i = 0; i < pad.size(); ++i)
+        if (pad[i]) queue.emplace(1.0, i, i);
+    while (!queue.empty()) {
+        const auto [p, joint, from] = queue.top();
+        queue.pop();
+        if (home[joint].first != kNone) continue;
+        home[joint] = {from, p};
+        for (const Neighbour& n : neighbours[joint])
+            if (!pad[n.joint] && home[n.joint].first == kNone) queue.emplace(p * n.probability, n.joint, from);
+    }
+    return home;
+}
+
+}  // namespace
+
+Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingOptions& options)
+    : contact_miss_(options.contact_miss), copper_below_ohm_(options.copper_below_ohm),
+      open_above_ohm_(options.open_above_ohm), beep_(options.beep) {
+    const std::size_t n = assembly.joints.size();
+    pad_.resize(n);
+    touchable_.resize(n);
+    neighbours_.resize(n);
+    sites_of_.resize(n);
+    dark_ = proposals.links.empty() && proposals.leads.empty();
+    for (std::size_t i = 0; i < n; ++i) pad_[i] = assembly.joints[i].kind == JointKind::pad;
+
+    const auto add_link = [&](JointIndex from, JointIndex to, double probability, Id link) {
+        if (from == to || probability <= 0) return;
+        const double p = std::min(probability, kStrongest);
+        neighbours_[from.raw()].push_back({to.raw(), p, link});
+        neighbours_[to.raw()].push_back({from.raw(), p, link});
+    };
+    std::unordered_map<std::uint64_t, char> linked;
+    for (std::size_t i = 0; i < proposals.links.size(); ++i) {
+        const Link& link = proposals.links[i];
+        add_link(link.from, link.to, link.probability, static_cast<Id>(i));
+        linked[key(link.from.raw(), link.to.raw())] = 1;
+    }
+    for (const Cable& cable : assembly.cables)
+        for (const Cable::Conductor& c : cable.conductors)
+            if (!linked.contains(key(c.from.raw(), c.to.raw()))) add_link(c.from, c.to, options.cable_probability, kNone);
+    explained_part_ = parts_joined(neighbours_, kExplains);
+    plain_part_ = parts_joined(neighbours_, kPlain);
+
+    const auto home = homes_of_vias(neighbours_, pad_);
+    const auto add_site = [&](Id owner, const Joint& at, Point p, double strength, bool lead) {
+        Site site;
+        site.owner = owner;
+        site.x = static_cast<float>(p.x + kBoardsApart_mm * at.board.raw());
+        site.y = static_cast<float>(p.y);
+        site.strength = std::min(strength, 0.999);
+        site.lead = lead;
+        sites_.push_back(site);
+    };
+    std::vector<char> has_lead(n);
+    for (const Lead& lead : proposals.leads) {
+        const auto [owner, p] = home[lead.joint.raw()];
+        if (owner == kNone || lead.probability <= 0) continue;
+        const Joint& at = assembly.joint(lead.joint);
+        has_lead[owner] = 1;
+        add_site(owner, at, lead.last_seen.value_or(at.hole), lead.probability * p, true);
+    }
+    for (Id i = 0; i < n; ++i) {
+        if (!pad_[i]) continue;
+        if (dark_) {
+            add_site(i, assembly.joints[i], assembly.joints[i].hole, prior_.dark, true);
+            continue;
+        }
+        bool joined = has_lead[i];
+        for (const Neighbour& link : neighbours_[i]) joined = joined || link.probability >= kExplains;
+        add_site(i, assembly.joints[i], assembly.joints[i].hole, joined ? prior_.missed : prior_.missed_alone, false);
+    }
+    std::stable_sort(sites_.begin(), sites_.end(), [](const Site& a, const Site& b) { return a.owner < b.owner; });
+    for (Id i = 0; i < sites_.size(); ++i) sites_of_[sites_[i].owner].push_back(i);
+    const double inverse_scale = 1 / (prior_.scale_mm * prior_.scale_mm);
+    for (Site& site : sites_) {
+        double sum = 0;
+        for (const Site& other : sites_) {
+            if (other.owner == site.owner) continue;
+            const double dx = site.x - other.x, dy = site.y - other.y;
+            sum += other.strength / (1 + (dx * dx + dy * dy) * inverse_scale);
+        }
+        site.norm = std::max(sum, 1e-12);
+    }
+    clear();
+    settle();
+}
+
+void Belief::clear() {
+    pairs_.clear();
+    touchable_ = pad_;
+    regroup_ = true;
+}
+
+void Belief::set_unreachable(Id joint) {
+    touchable_[joint] = 0;
+    regroup_ = true;
+}
+
+double Belief::evidence_factor(Between b) const {
+    return std::pow(contact_miss_, b.open) * std::pow(kUnclearFactor, b.unclear);
+}
+
+Between Belief::between(Id a, Id b) const {
+    const auto& smaller = between_[a].size() <= between_[b].size() ? between_[a] : between_[b];
+    const auto found = smaller.find(between_[a].size() <= between_[b].size() ? b : a);
+    return found == smaller.end() ? Between{} : found->second;
+}
+
+const PairReadings* Belief::pair(Id a, Id b) const {
+    const auto found = pairs_.find(key(a, b));
+    return found == pairs_.end() ? nullptr : &found->second;
+}
+
+void Belief::read(Id a, Id b, const Said& said) {
+    PairReadings& pair = pairs_[key(a, b)];
+    const bool was_copper = pair.is_copper();
+    Between more;
+    if (const auto* ohms = std::get_if<Ohms>(&said)) {
+        if (ohms->value < copper_below_ohm_) ++pair.joined;
+        else if (ohms->value >= open_above_ohm_) ++pair.open, ++more.open;
+        else ++pair.unclear, ++more.unclear;
+    } else if (std::holds_alternative<Open>(said)) {
+        ++pair.open, ++more.open;
+    } else if (beep_ == BeepMeans::copper) {
+        ++pair.joined, ++pair.beeps;
+    } else {
+        ++pair.unclear, ++more.unclear;
+    }
+    const bool is_copper = pair.is_copper();
+    if (regroup_) return;
+    if (was_copper && !is_copper) {
+        regroup_ = true;
+        return;
+    }
+    const Id ga = group_[a], gb = group_[b];
+    for (Id g : {ga, gb})
+        if (!changed_[g]) changed_[g] = 1, changed_list_.push_back(g);
+    if (ga != gb && (more.open || more.unclear)) {
+        for (const auto& [x, y] : {std::pair{ga, gb}, std::pair{gb, ga}}) {
+            Between& entry = between_[x][y];
+            entry.open += more.open;
+            entry.unclear += more.unclear;
+        }
+        edges_known_[ga] = edges_known_[gb] = 0;
+    }
+    if (!was_copper && is_copper) join(ga, gb);
+}
+
+void Belief::forget_edges_around(Id g) {
+    edges_known_[g] = 0;
+    for (Id m : members_[g])
+        for (const Neighbour& n : neighbours_[m]) edges_known_[group_[n.joint]] = 0;
+}
+
+void Belief::join(Id a, Id b) {
+    if (a == b) return;
+    forget_edges_around(a);
+    forget_edges_around(b);
+    if (members_[a].size() < members_[b].size() || (members_[a].size() == members_[b].size() && b < a)) std::swap(a, b);
+    for (Id m : members_[b]) group_[m] = a;
+    std::vector<Id> merged;
+    merged.reserve(members_[a].size() + members_[b].size());
+    std::merge(members_[a].begin(), members_[a].end(), members_[b].begin(), members_[b].end(), std::back_inserter(merged));
+    members_[a] = std::move(merged);
+    members_[b].clear();
+    members_[b].shrink_to_fit();
+    touchable_members_[a] += touchable_members_[b];
+    touchable_members_[b] = 0;
+    for (const auto& [other, count] : between_[b]) {
+        between_[other].erase(b);
+        if (other == a) continue;
+        for (Between* entry : {&between_[a][other], &between_[other][a]}) {
+            entry->open += count.open;
+            entry->unclear += count.unclear;
+        }
+    }
+    between_[b].clear();
+    if (!changed_[a]) changed_[a] = 1, changed_list_.push_back(a);
+}
+
+void Belief::regroup() {
+    const Id n = joints();
+    std::vector<Id> parent(n);
+    std::iota(parent.begin(), parent.end(), Id{0});
+    for (const auto& [k, pair] : pairs_)
+        if (pair.is_copper()) {
+            const Id a = root(parent, static_cast<Id>(k >> 32)), b = root(parent, static_cast<Id>(k & 0xffffffffU));
+            if (a != b) parent[std::max(a, b)] = std::min(a, b);
+        }
+    group_.assign(n, 0);
+    members_.assign(n, {});
+    touchable_members_.assign(n, 0);
+    between_.assign(n, {});
+    for (Id i = 0; i < n; ++i) {
+        group_[i] = root(parent, i);
+        members_[group_[i]].push_back(i);
+        touchable_members_[group_[i]] += touchable_[i] ? 1 : 0;
+    }
+    for (const auto& [k, pair] : pairs_) {
+        const Id a = group_[k >> 32], b = group_[k & 0xffffffffU];
+        if (a == b || (!pair.open && !pair.unclear)) continue;
+        for (Between* entry : {&between_[a][b], &between_[b][a]}) {
+            entry->open += pair.open;
+            entry->unclear += pair.unclear;
+        }
+    }
+    edges_.assign(n, {});
+    edges_known_.assign(n, 0);
+    changed_.assign(n, 0);
+    changed_list_.clear();
+    for (Id i = 0; i < n; ++i)
+        if (!members_[i].empty()) changed_[i] = 1, changed_list_.push_back(i);
+    regroup_ = false;
+}
+
+void Belief::settle() {
+    if (regroup_) regroup();
+    for (Id g : changed_list_) {
+        if (!members_[g].empty()) weigh_sites(g);
+        changed_[g] = 0;
+    }
+    changed_list_.clear();
+}
+
+void Belief::weigh_sites(Id g) {
+    const double inverse_scale = 1 / (prior_.scale_mm * prior_.scale_mm);
+    const double second = dark_ ? prior_.dark_second : prior_.second_link;
+    factor_.assign(joints(), 1.0);
+    for (const auto& [other, count] : between_[g]) factor_[other] = evidence_factor(count);
+    for (Id m : members_[g])
+        for (Id index : sites_of_[m]) {
+            Site& site = sites_[index];
+            if (!site.lead) {
+                const double strength = alone(g) ? site.strength : std::min(site.strength, prior_.missed);
+                site.s = strength / std::sqrt(site.norm);
+                continue;
+            }
+            double outside = 0, inside = 0, partner = 0;
+            for (const Site& other : sites_) {
+                if (other.owner == site.owner) continue;
+                const double dx = site.x - other.x, dy = site.y - other.y;
+                const double weight = other.strength / (1 + (dx * dx + dy * dy) * inverse_scale);
+                const Id h = group_[other.owner];
+                if (h != g) outside += weight * factor_[h];
+                else if (!dark_ && explained_part_[other.owner] == explained_part_[site.owner]) inside += weight;
+                else partner += weight;
+            }
+            const double r = site.strength, scale = r / site.norm;
+            const double all = (1 - r) + scale * (outside + inside + kSatisfied * partner);
+            const double satisfied = scale * kSatisfied * partner / all;
+            site.s = r * std::sqrt((1 / all + satisfied * second / r) / site.norm);
+        }
+}
+
+const std::vector<GroupEdge>& Belief::edges(Id g) const {
+    if (edges_known_[g]) return edges_[g];
+    auto& list = edges_[g];
+    list.clear();
+    for (Id m : members_[g])
+        for (const Neighbour& n : neighbours_[m]) {
+            const Id h = group_[n.joint];
+            if (h == g) continue;
+            auto found = std::find_if(list.begin(), list.end(), [&](const GroupEdge& e) { return e.group == h; });
+            if (found == list.end()) list.push_back({h, n.probability});
+            else found->probability = 1 - (1 - found->probability) * (1 - n.probability);
+        }
+    for (GroupEdge& edge : list) {
+        const Between b = between(g, edge.group);
+        if (b.open || b.unclear) edge.probability = weaken(edge.probability, evidence_factor(b));
+    }
+    edges_known_[g] = 1;
+    return list;
+}
+
+void Belief::row(Id source, Row& out) const {
+    const Id n = joints();
+    out.probability.assign(n, 0);
+    out.by_link.assign(n, 0);
+    out.reached.clear();
+    // Links that nobody saw.
+    const float inverse_scale = static_cast<float>(1 / (prior_.scale_mm * prior_.scale_mm));
+    const std::size_t count = sites_.size();
+    sum_.assign(count, 0);
+    for (Id m : members_[source])
+        for (Id index : sites_of_[m]) {
+            const float x = sites_[index].x, y = sites_[index].y;
+            const double s = sites_[index].s;
+            for (std::size_t k = 0; k < count; ++k) {
+                const float dx = x - sites_[k].x, dy = y - sites_[k].y;
+                sum_[k] += s / static_cast<double>(1 + (dx * dx + dy * dy) * inverse_scale);
+            }
+        }
+    for (std::size_t k = 0; k < count; ++k) out.probability[group_[sites_[k].owner]] += sum_[k] * sites_[k].s;
+    factor_.assign(n, 1.0);
+    for (const auto& [other, between] : between_[source]) factor_[other] = evidence_factor(between);
+    for (Id g = 0; g < n; ++g) {
+        if (g == source || out.probability[g] <= 0) {
+            out.probability[g] = 0;
+            continue;
+        }
+        const double odds = out.probability[g] * factor_[g];
+        out.probability[g] = odds / (1 + odds);
+    }
+    // The best chain of links, cut where a reading said open: an edge straight from the source has its opens in it
+    // already, a longer chain is weakened where it arrives at a group that read open against the source.
+    using Step = std::pair<double, Id>;
+    std::priority_queue<Step> queue;
+    best_.resize(n, 0);
+    const auto relax = [&](Id g, double p) {
+        if (p <= best_[g]) return;
+        if (best_[g] == 0) out.reached.push_back(g);
+        best_[g] = p;
+        queue.emplace(p, g);
+    };
+    relax(source, 1.0);
+    for (Id g = 0; g < n; ++g)
+        if (out.probability[g] > kChainCutoff) relax(g, out.probability[g]);
+    while (!queue.empty()) {
+        const auto [p, g] = queue.top();
+        queue.pop();
+        if (p < best_[g] || p < kChainCutoff) continue;
+        for (const GroupEdge& edge : edges(g)) {
+            if (edge.group == source) continue;
+            double q = p * edge.probability;
+            if (g != source && factor_[edge.group] < 1) q = weaken(q, factor_[edge.group]);
+            relax(edge.group, q);
+        }
+    }
+    for (Id g : out.reached) {
+        if (g != source && touchable_members_[g] > 0 && best_[g] > out.probability[g]) {
+            out.by_link[g] = best_[g];
+            out.probability[g] = best_[g];
+        }
+        best_[g] = 0;
+    }
+    for (Id g = 0; g < n; ++g)
+        if (touchable_members_[g] == 0) out.probability[g] = 0;
+}
+
+}  // namespace eyelet::ringing

@@ -1,0 +1,158 @@
+// What ring-out believes: which joints readings have tied together, what was read open between those groups, and
+// how likely any two groups still share a net. Internal to the engine; the words are those of ring_out.h.
+//
+// Everything here is a function of the readings as a multiset: groups are found by union, counts are added up
+// per pair of joints, and sums run in the order of joints, so an engine that replays a journal (in any order)
+// holds bit for bit the same belief.
+//
+// The unseen links. A *site* is a place from which copper may leave to somewhere unseen: one for each lead, and
+// one (weak) for each pad, for what was missed in plain sight. Site i has strength r_i, the probability that it has
+// such a link. Given that it has, the other end is site k with probability K(d_ik) r_k / U_i, U_i the sum over k,
+// K(d) = 1 / (1 + (d / d0)^2): the links of real two-layer boards (seven were measured) have a length that is
+// nearly uniform in the logarithm of the neighbour's rank, which in the plane is a density falling as d^-2.
+// Readings turn this into D_i = (1 - r_i) + r_i sum_k K r_k L_k / U_i, with L_k = what the readings between i's and
+// k's groups say: contact_miss for each open, kSatisfied if k is in i's group and no proposed link explains it, 1
+// otherwise. The intensity of unseen links between two sites is then K s_i s_k L_k with
+// s_i = r_i sqrt((1 / D_i + what a second link adds) / U_i): the geometric mean of what the two ends say.
+#pragma once
+
+#include <cstdint>
+#include <unordered_map>
+#include <vector>
+
+#include "eyelet/ringout/ring_out.h"
+
+namespace eyelet::ringing {
+
+using Id = std::uint32_t;
+constexpr Id kNone = 0xffffffffU;
+
+// How far photographs may be trusted to have shown everything. Shares of joints, from the trial of the engine on
+// boards with a known layout; the consequence of a wrong guess is more gestures or a larger residual risk.
+struct UnseenPrior {
+    double missed = 0.002;         // a pad with a link that has neither a proposal nor a lead
+    double missed_alone = 0.02;    // the same for a pad that no proposal joins to anything
+    double second_link = 0.15;     // a lead that found its partner has another
+    double dark = 0.9;             // a pad's unseen links where there was no photograph at all
+    double dark_second = 0.6;
+    double scale_mm = 4.0;         // d0
+};
+
+struct PairReadings {
+    std::uint16_t joined = 0;
+    std::uint16_t open = 0;
+    std::uint16_t unclear = 0;  // between the thresholds, or a beep that is not taken as copper
+    std::uint16_t beeps = 0;    // of `joined`
+    // A joined reading may be a needle that slipped onto its neighbour; two opens outvote it.
+    [[nodiscard]] bool is_copper() const { return joined > 0 && open < 2 * joined; }
+};
+
+struct Between {  // two groups
+    std::uint32_t open = 0;
+    std::uint32_t unclear = 0;
+};
+
+struct Neighbour {
+    Id joint = 0;
+    double probability = 0;
+    Id link = 0;
+};
+
+struct GroupEdge {
+    Id group = 0;
+    double probability = 0;
+};
+
+struct Site {
+    Id owner = 0;        // a pad
+    float x = 0;         // boards are set far apart
+    float y = 0;
+    double strength = 0; // r
+    bool lead = false;
+    double norm = 0;     // U
+    double s = 0;
+};
+
+class Belief {
+  public:
+    Belief(const Assembly& assembly, const Proposals& proposals, const RingOptions& options);
+
+    void read(Id a, Id b, const Said& said);  // recorded; call settle() before asking anything
+    void set_unreachable(Id joint);
+    void clear();                              // forget all readings and what could not be reached
+    void settle();
+
+    [[nodiscard]] Id joints() const { return static_cast<Id>(touchable_.size()); }
+    [[nodiscard]] bool is_pad(Id joint) const { return pad_[joint]; }
+    [[nodiscard]] bool is_touchable(Id joint) const { return touchable_[joint]; }
+    [[nodiscard]] Id group(Id joint) const { return group_[joint]; }
+    [[nodiscard]] const std::vector<Id>& members(Id group) const { return members_[group]; }  // in joint order
+    [[nodiscard]] bool has_touchable(Id group) const { return touchable_members_[group] > 0; }
+    [[nodiscard]] Between between(Id group_a, Id group_b) const;
+    [[nodiscard]] const std::unordered_map<std::uint64_t, PairReadings>& pairs() const { return pairs_; }
+    [[nodiscard]] const PairReadings* pair(Id a, Id b) const;
+    [[nodiscard]] const std::vector<Neighbour>& neighbours(Id joint) const { return neighbours_[joint]; }
+    [[nodiscard]] bool alone(Id group) const { return members_[group].size() == 1; }
+    [[nodiscard]] bool dark() const { return dark_; }
+    // Plain copper is proposed between them (chain of links of a half or more).
+    [[nodiscard]] bool plainly_joined(Id a, Id b) const { return plain_part_[a] == plain_part_[b]; }
+    [[nodiscard]] double evidence_factor(Between between) const;
+    // All joints of an odds p/(1-p) weakened by a factor.
+    [[nodiscard]] static double weaken(double probability, double factor) {
+        const double odds = probability * factor;
+        return odds / (1 - probability + odds);
+    }
+
+    // Probability that each group shares a net with `source`, into `row` (one value a group id, 0 for its own,
+    // for vias and for groups that no probe reaches). Groups that proposals lead to are marked in `by_link`.
+    struct Row {
+        std::vector<double> probability;
+        std::vector<double> by_link;  // the same where a chain of proposed links says it, else 0
+        std::vector<Id> reached;      // groups, vias included, that chains of links reach
+    };
+    void row(Id source, Row& out) const;
+    // Direct proposed links out of a group, opens taken into account.
+    [[nodiscard]] const std::vector<GroupEdge>& edges(Id group) const;
+
+  private:
+    [[nodiscard]] static std::uint64_t key(Id a, Id b) {
+        return a < b ? (std::uint64_t{a} << 32) | b : (std::uint64_t{b} << 32) | a;
+    }
+    void join(Id a, Id b);
+    void regroup();
+    void weigh_sites(Id group);
+    void forget_edges_around(Id group);
+
+    double contact_miss_;
+    double copper_below_ohm_;
+    double open_above_ohm_;
+    BeepMeans beep_;
+    UnseenPrior prior_;
+    bool dark_ = false;
+
+    std::vector<char> pad_;
+    std::vector<char> touchable_;
+    std::vector<std::vector<Neighbour>> neighbours_;
+    std::vector<Id> explained_part_;  // joined by links of 0.3 or more: needs no unseen link
+    std::vector<Id> plain_part_;      // by links of 0.5 or more
+    std::vector<Site> sites_;
+    std::vector<std::vector<Id>> sites_of_;  // by joint
+
+    std::unordered_map<std::uint64_t, PairReadings> pairs_;
+    std::vector<Id> group_;
+    std::vector<std::vector<Id>> members_;
+    std::vector<Id> touchable_members_;
+    std::vector<std::unordered_map<Id, Between>> between_;  // by group
+    bool regroup_ = true;
+    std::vector<char> changed_;  // groups whose sites must be weighed again
+    std::vector<Id> changed_list_;
+
+    mutable std::vector<std::vector<GroupEdge>> edges_;
+    mutable std::vector<char> edges_known_;
+    // scratch
+    mutable std::vector<double> sum_;
+    mutable std::vector<double> best_;
+    mutable std::vector<double> factor_;
+};
+
+}  // namespace eyelet::ringing
