@@ -181,7 +181,8 @@ struct RingState {
 class RingOut {
   public:
     // REQUIRES: check(assembly) holds; links, leads, readings and skips name joints of the assembly.
-    // The assembly is read during create() only.
+    // The assembly is read during create() only. Consecutive readings with the same (not empty) entry and the same
+    // held joint count as one gesture; otherwise each counts as a touch.
     [[nodiscard]] static Result<RingOut> create(const Assembly& assembly, const Proposals& proposals,
                                                 const RingOptions& options, std::vector<Reading> readings = {},
                                                 std::vector<Skip> skips = {});
