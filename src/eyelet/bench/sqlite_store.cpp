@@ -190,9 +190,9 @@ Status check_photograph(const NewPhotograph& photograph) {
     return {};
 }
 
-Status check_tie_points(const std::vector<TiePoint>& tie_points, const Assembly& map, const BoardName& board) {
+Status check_tie_points(const std::vector<StoredTiePoint>& tie_points, const Assembly& map, const BoardName& board) {
     const auto joints = joints_by_name(map);
-    for (const TiePoint& tie : tie_points) {
+    for (const StoredTiePoint& tie : tie_points) {
         const auto found = joints.find(tie.joint);
         if (found == joints.end())
             return bad_input(fmt::format("tie point {}: there is no such joint in the map", shown(tie.joint.text())));
@@ -390,7 +390,7 @@ class SqliteStore final : public Store {
         return photograph_row(id);
     }
 
-    Status set_tie_points(const PhotographName& name, const std::vector<TiePoint>& tie_points,
+    Status set_tie_points(const PhotographName& name, const std::vector<StoredTiePoint>& tie_points,
                           const Who& who) override {
         EYELET_TRY(require_who(who));
         const std::lock_guard lock(mutex_);
@@ -542,6 +542,14 @@ class SqliteStore final : public Store {
         EYELET_ASSIGN(const std::string basis, proposals_basis(job));
         stored.out_of_date = basis != row->basis;
         return std::optional<StoredProposals>(std::move(stored));
+    }
+
+    Result<std::string> proposals_made_at(const JobName& name) override {
+        const std::lock_guard lock(mutex_);
+        EYELET_ASSIGN(const Id job, job_id(name));
+        EYELET_ASSIGN(const auto made_at, db().row("SELECT made_at FROM proposals WHERE job = ?1",
+                                                   [](const Statement& s) { return s.text(0); }, job));
+        return made_at.value_or("");
     }
 
     // --- The journal ---
@@ -754,7 +762,7 @@ class SqliteStore final : public Store {
                       db().rows("SELECT t.joint, t.u_px, t.v_px FROM tie_points t JOIN photographs p ON p.id = t.photograph "
                                 "AND p.tie_revision = t.revision WHERE p.id = ?1 ORDER BY t.place",
                                 [](const Statement& s) {
-                                    return TiePoint{JointName(s.text(0)), {s.real(1), s.real(2)}};
+                                    return StoredTiePoint{JointName(s.text(0)), {s.real(1), s.real(2)}};
                                 },
                                 id_of('P', photograph.name.text()).value_or(0)));
         return {};
@@ -823,7 +831,7 @@ class SqliteStore final : public Store {
         EYELET_TRY(insert_tie_points(id, 1, photograph.tie_points));
         return id;
     }
-    Status insert_tie_points(Id photograph, Id revision, const std::vector<TiePoint>& tie_points) {
+    Status insert_tie_points(Id photograph, Id revision, const std::vector<StoredTiePoint>& tie_points) {
         for (std::size_t i = 0; i < tie_points.size(); ++i)
             EYELET_TRY(db().run("INSERT INTO tie_points (photograph, revision, place, joint, u_px, v_px) "
                                 "VALUES (?1, ?2, ?3, ?4, ?5, ?6)",

@@ -44,10 +44,10 @@ struct Who {
 // --- Photographs ------------------------------------------------------------------------------------
 
 // A joint and the pixel at which a person saw it.
-struct TiePoint {
+struct StoredTiePoint {
     JointName joint;
     Point pixel;
-    friend bool operator==(const TiePoint&, const TiePoint&) = default;
+    friend bool operator==(const StoredTiePoint&, const StoredTiePoint&) = default;
 };
 
 // A photograph that comes in. Its bytes are stored as they are, whatever they hold: whoever brings it
@@ -60,7 +60,7 @@ struct NewPhotograph {
     Side side = Side::component;
     int width_px = 0;
     int height_px = 0;
-    std::vector<TiePoint> tie_points;
+    std::vector<StoredTiePoint> tie_points;
 };
 
 struct Photograph {
@@ -73,7 +73,7 @@ struct Photograph {
     Side side = Side::component;
     int width_px = 0;
     int height_px = 0;
-    std::vector<TiePoint> tie_points;
+    std::vector<StoredTiePoint> tie_points;
     EntryName entry;         // the journal entry that brought it
     bool withdrawn = false;  // with that entry
 };
@@ -293,7 +293,7 @@ class Store {
     [[nodiscard]] virtual Result<std::vector<Photograph>> photographs(const JobName& job) = 0;
     [[nodiscard]] virtual Result<Photograph> add_photograph(const JobName& job, const NewPhotograph& photograph,
                                                             const Who& who) = 0;
-    [[nodiscard]] virtual Status set_tie_points(const PhotographName& photograph, const std::vector<TiePoint>& tie_points,
+    [[nodiscard]] virtual Status set_tie_points(const PhotographName& photograph, const std::vector<StoredTiePoint>& tie_points,
                                                 const Who& who) = 0;
     // The original bytes; an error where the file is gone or no longer what its hash says.
     [[nodiscard]] virtual Result<std::vector<std::byte>> photograph_bytes(const PhotographName& photograph) = 0;
@@ -305,6 +305,8 @@ class Store {
     [[nodiscard]] virtual Result<std::vector<StoredAlignment>> alignments(const JobName& job) = 0;
     [[nodiscard]] virtual Status keep_proposals(const JobName& job, const StoredProposals& proposals) = 0;
     [[nodiscard]] virtual Result<std::optional<StoredProposals>> proposals(const JobName& job) = 0;
+    // When they were made; empty: there are none. Cheap, to ask whether anything changed.
+    [[nodiscard]] virtual Result<std::string> proposals_made_at(const JobName& job) = 0;
 
     // The journal. The entries of one call are one edit. A photograph's entry comes by add_photograph only.
     [[nodiscard]] virtual Result<std::vector<EntryName>> add_entries(const JobName& job, const std::vector<EntryBody>& bodies,

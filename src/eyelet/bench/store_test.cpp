@@ -322,7 +322,7 @@ TEST_P(StoreTest, UndoesAndRedoesEveryKindOfEditInOrder) {
     wanted.complaint = "dead";
     const JobName job = must(store_->add_job(wanted, kWho)).name;
     const PhotographName photograph = must(store_->photographs(job)).front().name;
-    const std::vector<TiePoint> ties{{JointName("C1.1"), {3, 4}}, {JointName("C1.2"), {5, 6}}};
+    const std::vector<StoredTiePoint> ties{{JointName("C1.1"), {3, 4}}, {JointName("C1.2"), {5, 6}}};
 
     // Everything that a person can see of the job, as one text.
     const auto seen = [&] {
@@ -330,7 +330,7 @@ TEST_P(StoreTest, UndoesAndRedoesEveryKindOfEditInOrder) {
         for (const Photograph& p : must(store_->photographs(job))) {
             if (p.withdrawn) continue;
             text += "|" + p.name.text();
-            for (const TiePoint& tie : p.tie_points) text += tie.joint.text() + std::to_string(tie.pixel.x);
+            for (const StoredTiePoint& tie : p.tie_points) text += tie.joint.text() + std::to_string(tie.pixel.x);
         }
         for (const ToneSettled& tone : must(store_->tones_settled(job))) text += std::string("|") + name_of(tone.tone);
         for (const Entry& entry : must(store_->journal(job)))

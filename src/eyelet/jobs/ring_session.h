@@ -65,7 +65,6 @@ class RingSession {
     RingSession(Store& store, JobName job, RingSessionOptions options, UseProposals use)
         : store_(store), job_(std::move(job)), options_(std::move(options)), use_(use) {}
     [[nodiscard]] Status rebuild();
-    [[nodiscard]] Status store_readings(const std::vector<ReadingEntry>& readings);
     [[nodiscard]] ReadingEntry entry_for(JointIndex from, JointIndex to, StoredSaid said, GestureKind kind) const;
 
     Store& store_;
