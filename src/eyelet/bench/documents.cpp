@@ -1,6 +1,6 @@
 #include "eyelet/bench/documents.h"
 
-#include <cmath>
+#include <array>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -183,24 +183,28 @@ Json alignment_json(const StoredAlignment& a) {
     for (const auto& one : a.tie_points)
         misfits.push_back(
             {{"joint", one.joint.text()}, {"misfit_mm", one.misfit_mm}, {"left_out", one.left_out}});
-    return {{"photo_from_board", a.photo_from_board},
-            {"k1", a.k1},
-            {"centre_px", json_of(a.centre_px)},
-            {"radius_px", a.radius_px},
+    return {{"photo_from_board", a.camera.photo_from_board},
+            {"k1", a.camera.k1},
+            {"centre_px", json_of(a.camera.centre_px)},
+            {"radius_px", a.camera.radius_px},
             {"tie_points", std::move(misfits)},
             {"rms_mm", optional_json(a.rms_mm)},
             {"worst_mm", optional_json(a.worst_mm)},
             {"limit_mm", a.limit_mm},
             {"refined", a.refined},
+            {"joints_sought", a.joints_sought},
+            {"joints_located", a.joints_located},
+            {"located_rms_mm", optional_json(a.located_rms_mm)},
+            {"located_worst_mm", optional_json(a.located_worst_mm)},
             {"remarks", a.remarks}};
 }
 
 StoredAlignment alignment_from(const Json& j) {
     StoredAlignment a;
-    a.photo_from_board = j.at("photo_from_board").get<std::array<double, 9>>();
-    a.k1 = j.at("k1").get<double>();
-    a.centre_px = point_from(j.at("centre_px"));
-    a.radius_px = j.at("radius_px").get<double>();
+    a.camera.photo_from_board = j.at("photo_from_board").get<std::array<double, 9>>();
+    a.camera.k1 = j.at("k1").get<double>();
+    a.camera.centre_px = point_from(j.at("centre_px"));
+    a.camera.radius_px = j.at("radius_px").get<double>();
     for (const Json& one : j.at("tie_points"))
         a.tie_points.push_back({JointName(one.at("joint").get<std::string>()), one.at("misfit_mm").get<double>(),
                                 one.at("left_out").get<bool>()});
@@ -208,6 +212,10 @@ StoredAlignment alignment_from(const Json& j) {
     a.worst_mm = optional_from(j.at("worst_mm"));
     a.limit_mm = j.at("limit_mm").get<double>();
     a.refined = j.at("refined").get<bool>();
+    a.joints_sought = j.at("joints_sought").get<std::size_t>();
+    a.joints_located = j.at("joints_located").get<std::size_t>();
+    a.located_rms_mm = optional_from(j.at("located_rms_mm"));
+    a.located_worst_mm = optional_from(j.at("located_worst_mm"));
     a.remarks = j.at("remarks").get<std::vector<std::string>>();
     return a;
 }

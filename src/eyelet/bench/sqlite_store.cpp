@@ -652,7 +652,7 @@ class SqliteStore final : public Store {
     // Rows that are read by name of column stand together with their SELECT.
     static constexpr const char* kJobSelect =
         "SELECT j.id, a.name, m.version, u.serial, j.complaint, j.condition, j.opened_at, j.person, j.device, "
-        "coalesce((SELECT max(l.id) FROM edit_log l WHERE l.job = j.id), 0) FROM jobs j "
+        "(SELECT count(*) FROM edit_log l WHERE l.job = j.id) FROM jobs j "
         "JOIN units u ON u.id = j.unit JOIN map_versions m ON m.id = j.map_version JOIN assemblies a ON a.id = m.assembly";
     static Job read_job(const Statement& s) {
         Job job;
@@ -1131,9 +1131,7 @@ class SqliteStore final : public Store {
                                                   "ORDER BY board, side",
                                                   [](const Statement& s) { return s.text(0); }, job));
         const std::string all = fmt::format("map {}\n{}\n{}", map_version, fmt::join(alignments, "\n"), fmt::join(tones, "\n"));
-        std::vector<std::byte> bytes(all.size());
-        for (std::size_t i = 0; i < all.size(); ++i) bytes[i] = static_cast<std::byte>(all[i]);
-        return sha256_of(bytes);
+        return content_name(all);
     }
 
     fs::path folder_;

@@ -1,9 +1,10 @@
 #include "eyelet/bench/store.h"
 
-#include <algorithm>
+#include <array>
 #include <cstdlib>
 #include <system_error>
 
+#include "eyelet/bench/photograph_files.h"
 #include "eyelet/bench/sqlite_store.h"
 
 namespace eyelet {
@@ -53,6 +54,12 @@ const char* name_of(Edit::Kind kind) {
         case Edit::Kind::job_described: return "job described";
     }
     return "";
+}
+
+std::string content_name(const std::string& text) {
+    std::vector<std::byte> bytes(text.size());
+    for (std::size_t i = 0; i < text.size(); ++i) bytes[i] = static_cast<std::byte>(text[i]);
+    return sha256_of(bytes).substr(0, 32);
 }
 
 Result<std::filesystem::path> bench_folder(const std::optional<std::filesystem::path>& asked) {

@@ -14,7 +14,6 @@
 // wrong, refused for what a rule forbids, storage for the disk and the database. Nothing was changed then.
 #pragma once
 
-#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
@@ -24,6 +23,7 @@
 #include <variant>
 #include <vector>
 
+#include "eyelet/board/camera.h"
 #include "eyelet/board/evidence.h"
 #include "eyelet/board/map.h"
 #include "eyelet/core/ids.h"
@@ -78,13 +78,10 @@ struct Photograph {
     bool withdrawn = false;  // with that entry
 };
 
-// How one photograph lies on its board (the numbers of photo/camera.h), and how well.
+// How one photograph lies on its board, and how well.
 struct StoredAlignment {
     PhotographName photograph;
-    std::array<double, 9> photo_from_board{1, 0, 0, 0, 1, 0, 0, 0, 1};
-    double k1 = 0;
-    Point centre_px;
-    double radius_px = 1;
+    Camera camera;
 
     struct Misfit {
         JointName joint;
@@ -93,10 +90,14 @@ struct StoredAlignment {
         friend bool operator==(const Misfit&, const Misfit&) = default;
     };
     std::vector<Misfit> tie_points;
-    std::optional<double> rms_mm;    // none with four tie points: they always fit
+    std::optional<double> rms_mm;    // of the tie points used; none with four: they always fit
     std::optional<double> worst_mm;
-    double limit_mm = 0;             // what the finest joint pitch can bear
-    bool refined = false;            // on the pads seen in the photograph
+    bool refined = false;            // rests on joints seen in the photograph, not on the clicks
+    std::size_t joints_sought = 0;
+    std::size_t joints_located = 0;
+    std::optional<double> located_rms_mm;  // of the joints located, where refined
+    std::optional<double> located_worst_mm;
+    double limit_mm = 0;             // of the misfit: what the finest joint pitch can bear
     std::vector<std::string> remarks;
     std::string made_at;
     bool out_of_date = false;        // the tie points or the map changed since
@@ -122,7 +123,7 @@ struct Job {
     std::string condition;
     std::string opened_at;
     Who opened_by;
-    std::int64_t last_edit = 0;  // grows with every edit, undo and redo: a page can ask whether anything changed
+    std::int64_t last_edit = 0;  // counts edits, undos and redos: tells whether anything changed
 };
 
 struct MapVersion {
@@ -325,6 +326,9 @@ class Store {
     // Where derived picture tiles may be written; whoever deletes it loses nothing.
     [[nodiscard]] virtual std::filesystem::path tiles_folder() const = 0;
 };
+
+// A short name (32 hexadecimal digits) for a text, the same everywhere; for folders of derived things.
+[[nodiscard]] std::string content_name(const std::string& text);
 
 // The bench folder: `asked` (--bench) if it is there, else EYELET_BENCH, else eyelet/ in the platform's data
 // folder (XDG_DATA_HOME, or ~/.local/share). An error where none of them is known.
