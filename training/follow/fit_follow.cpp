@@ -6,29 +6,19 @@
 #include <iostream>
 #include <numeric>
 #include <set>
+#include <array>
 
 #include <fmt/format.h>
 
 #include "boosting.h"
-#include "cases.h"
+#include "drawn.h"
 #include "eyelet/photo/likeliest_nets.h"
-#include "eyelet/photo/side_examination.h"
 #include "scoring.h"
 
 using namespace eyelet;
 using namespace eyelet::fitting;
 
 namespace {
-
-struct Drawn {  // one case with its candidates
-    const Case* one = nullptr;
-    struct Item {
-        Sample sample;
-        Link link;
-        double least_pass = 0;
-    };
-    std::vector<Item> items;
-};
 
 std::vector<int> directions() {
     std::vector<int> d(kLinkFeatureCount, 0);
@@ -52,6 +42,31 @@ std::vector<int> directions() {
     return d;
 }
 
+void write_table(const std::string& path, const std::string& function, const std::string& what, const std::string& count,
+                 const std::string& fitted_on, const FittedTrees& trees) {
+    std::ofstream file(path);
+    file << "// Written by training/follow (fit_follow --out); do not edit.\n// " << what << ".\n"
+         << fmt::format("// {} trees, fitted by gradient boosting on {} of these layouts at all their levels:\n//   {}.\n",
+                        trees.roots.size(), count, fitted_on)
+         << "// training/follow/README.md holds the figures of layouts left out.\n"
+         << "#include <array>\n\n#include \"eyelet/photo/link_model.h\"\n\nnamespace eyelet {\n\nnamespace {\n\n"
+         << fmt::format("constexpr std::array<TreeNode, {}> kNodes{{{{\n", trees.nodes.size());
+    for (std::size_t i = 0; i < trees.nodes.size(); ++i) {
+        const TreeNode& n = trees.nodes[i];
+        std::string value = fmt::format("{:.6g}", n.value);
+        if (value.find_first_of(".e") == std::string::npos) value += ".0";
+        file << (i % 5 == 0 ? "    " : " ") << fmt::format("{{{}, {}, {}, {}F}},", n.feature, n.low, n.high, value)
+             << (i % 5 == 4 || i + 1 == trees.nodes.size() ? "\n" : "");
+    }
+    file << fmt::format("}}}};\nconstexpr std::array<int, {}> kRoots{{{{\n", trees.roots.size());
+    for (std::size_t i = 0; i < trees.roots.size(); ++i)
+        file << (i % 16 == 0 ? "    " : " ") << trees.roots[i] << ","
+             << (i % 16 == 15 || i + 1 == trees.roots.size() ? "\n" : "");
+    file << "}};\n" << fmt::format("constexpr double kBaseLogOdds = {:.6g};\n", trees.base_log_odds)
+         << "\n}  // namespace\n\nconst TreeModel& " << function
+         << "() {\n    static const TreeModel model{kNodes, kRoots, kBaseLogOdds};\n    return model;\n}\n\n}  // namespace eyelet\n";
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -61,6 +76,8 @@ int main(int argc, char** argv) {
     std::string only;
     std::string fit_on = "thru-hole-psu-a,thru-hole-psu-b,thru-hole-synth-a";
     std::string out;
+    std::string keep_in;
+    std::string load_from;
     bool by_pass = false;
     bool fit_all = false;
     double join = 0.5;
@@ -74,6 +91,8 @@ int main(int argc, char** argv) {
         else if (a == "--evidence") evidence = next();
         else if (a == "--only") only = next();
         else if (a == "--fit-on") fit_on = next();
+        else if (a == "--keep") keep_in = next();
+        else if (a == "--kept") load_from = next();
         else if (a == "--out") out = next();
         else if (a == "--by-pass") by_pass = true;
         else if (a == "--fit-all") fit_all = true;
@@ -85,51 +104,44 @@ int main(int argc, char** argv) {
     }
     const EvidenceFrom from = evidence == "masks" ? EvidenceFrom::masks
                               : evidence == "degraded" ? EvidenceFrom::degraded_masks : EvidenceFrom::folder;
-    std::vector<Case> cases = load_cases(boards, from, evidence);
-    if (!real.empty())
-        for (Case& one : load_cases(real, from, evidence)) cases.push_back(std::move(one));
-    if (!only.empty())
-        std::erase_if(cases, [&](const Case& one) { return one.name().find(only) == std::string::npos; });
-    if (from == EvidenceFrom::masks) std::erase_if(cases, [](const Case& one) { return one.level != "bare" && one.level != "damaged" && one.level != "real"; });
-
     std::vector<Drawn> drawn;
-    double seconds = 0;
-    for (const Case& one : cases) {
-        Drawn d;
-        d.one = &one;
-        const auto start = std::chrono::steady_clock::now();
-        for (const SideEvidence& side : one.sides) {
-            const SideExamination examination = examine_side(one.assembly, side, {});
-            for (const DescribedCandidate& c : examination.candidates) {
-                Drawn::Item item;
-                item.sample.features.assign(c.features.begin(), c.features.end());
-                item.link.from = examination.joints[c.candidate.a];
-                item.link.to = examination.joints[c.candidate.b];
-                item.link.side = side.side;
-                item.least_pass = c.candidate.least_pass;
-                item.sample.yes = one.net[item.link.from.raw()] == one.net[item.link.to.raw()];
-                d.items.push_back(std::move(item));
-            }
-            if (!only.empty())
-                fmt::print("{} side {}: {} regions, {} pads, {} contacts, {} crossings, {} candidates\n", one.name(), key_of(side.side),
-                           examination.regions.regions, examination.regions.pads, examination.regions.contacts.size(),
-                           examination.regions.crossings.size(), examination.candidates.size());
-        }
-        seconds += std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
-        drawn.push_back(std::move(d));
-    }
-    fmt::print("{} cases, {:.2f} s each\n", cases.size(), seconds / cases.size());
+    if (!load_from.empty()) {
+        drawn = kept(load_from);
+        if (!only.empty()) std::erase_if(drawn, [&](const Drawn& d) { return d.name().find(only) == std::string::npos; });
+    } else {
+        std::vector<Case> cases = load_cases(boards, from, evidence);
+        if (!real.empty())
+            for (Case& one : load_cases(real, from, evidence)) cases.push_back(std::move(one));
+        if (!only.empty())
+            std::erase_if(cases, [&](const Case& one) { return one.name().find(only) == std::string::npos; });
+        if (from == EvidenceFrom::masks) std::erase_if(cases, [](const Case& one) { return one.level != "bare" && one.level != "damaged" && one.level != "real"; });
 
-    const auto may_fit = [&](const Case& one) {
+        std::vector<Case> masks = load_cases(boards, EvidenceFrom::masks, {});
+        if (!real.empty())
+            for (Case& one : load_cases(real, EvidenceFrom::masks, {})) masks.push_back(std::move(one));
+        std::map<std::string, std::array<std::set<std::pair<int, int>>, 2>> direct;
+        const auto start = std::chrono::steady_clock::now();
+        for (const Case& one : cases) {
+            const std::string key = one.folder + (one.level == "damaged" ? " damaged" : "");
+            if (!direct.contains(key))
+                for (const Case& mask : masks)
+                    if (mask.folder == one.folder && (mask.level == "damaged") == (one.level == "damaged") && !direct.contains(key))
+                        direct[key] = {direct_pairs(mask, Side::component), direct_pairs(mask, Side::solder)};
+            drawn.push_back(draw(one, direct[key][0], direct[key][1]));
+        }
+        fmt::print("{} cases in {:.1f} s\n", cases.size(), std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count());
+        if (!keep_in.empty()) keep(drawn, keep_in);
+    }
+    const auto may_fit = [&](const auto& one) {
         return one.level != "real" && (fit_all || fit_on.find(one.layout) != std::string::npos || one.layout.starts_with("made"));
     };
     std::set<std::string> layouts;
-    for (const Case& one : cases) layouts.insert(one.layout);
+    for (const Drawn& d : drawn) layouts.insert(d.layout);
     boosting.direction = directions();
     const auto fit_without = [&](const std::string& layout) {
         std::vector<const Sample*> samples;
         for (const Drawn& d : drawn)
-            if (d.one->layout != layout && may_fit(*d.one))
+            if (d.layout != layout && may_fit(d))
                 for (const auto& item : d.items) samples.push_back(&item.sample);
         return fit_trees(samples, boosting);
     };
@@ -146,32 +158,75 @@ int main(int argc, char** argv) {
         fmt::print("\n");
         for (const std::string& layout : layouts) {
             bool fitted_on = false;
-            for (const Case& one : cases) fitted_on |= one.layout == layout && may_fit(one);
+            for (const Drawn& d : drawn) fitted_on |= d.layout == layout && may_fit(d);
             const FittedTrees trees = fitted_on ? fit_without(layout) : whole;
             for (Drawn& d : drawn)
-                if (d.one->layout == layout)
+                if (d.layout == layout)
                     for (auto& item : d.items) item.link.probability = trees.view().probability(item.sample.features);
         }
         if (!out.empty()) {
-            std::ofstream file(out);
-            file << "// Written by training/follow (fit_follow --out); do not edit.\n"
-                 << "// Boosted trees over LinkFeatures: the probability that the two joints are in the same net.\n"
-                 << fmt::format("// Fitted on {} candidates of: {}.\n", [&] { int n = 0; for (auto& d : drawn) if (may_fit(*d.one)) n += d.items.size(); return n; }(), fit_on)
-                 << "#include \"eyelet/photo/link_model.h\"\n\n#include <array>\n\nnamespace eyelet {\n\nnamespace {\n\n"
-                 << fmt::format("constexpr std::array<TreeNode, {}> kNodes{{{{\n", whole.nodes.size());
-            for (std::size_t i = 0; i < whole.nodes.size(); ++i) {
-                const TreeNode& n = whole.nodes[i];
-                file << (i % 5 == 0 ? "    " : " ")
-                     << fmt::format("{{{}, {}, {}, {:.6g}F}},", n.feature, n.low, n.high, n.value).replace(0, 0, "")
-                     << (i % 5 == 4 || i + 1 == whole.nodes.size() ? "\n" : "");
-            }
-            file << fmt::format("}}}};\nconstexpr std::array<int, {}> kRoots{{{{\n    ", whole.roots.size());
-            for (std::size_t i = 0; i < whole.roots.size(); ++i)
-                file << whole.roots[i] << "," << (i % 16 == 15 ? "\n    " : " ");
-            file << "\n}};\n" << fmt::format("constexpr double kBase = {:.6g};\n", whole.base_log_odds)
-                 << "\n}  // namespace\n\nconst TreeModel& link_model() {\n    static const TreeModel model{kNodes, kRoots, kBase};\n"
-                 << "    return model;\n}\n\n}  // namespace eyelet\n";
+            int n = 0;
+            for (const Drawn& d : drawn)
+                if (may_fit(d)) n += static_cast<int>(d.items.size());
+            write_table(out + "/link_model_table.cpp", "link_model",
+                        "Boosted trees over LinkFeatures: the probability that the two joints are in the same net",
+                        fmt::format("{} candidates", n), fit_on, whole);
         }
+        // Leads, on the links as judged without the layout in question.
+        for (Drawn& d : drawn) d.settle_leads();
+        BoostingOptions for_leads = boosting;
+        for_leads.direction.clear();
+        for_leads.depth = 4;
+        for_leads.trees = 100;
+        const auto fit_leads = [&](const std::string& layout) {
+            std::vector<const Sample*> samples;
+            for (const Drawn& d : drawn)
+                if (d.layout != layout && may_fit(d))
+                    for (const auto& lead : d.leads) samples.push_back(&lead.sample);
+            return fit_trees(samples, for_leads);
+        };
+        const FittedTrees whole_leads = fit_leads("");
+        for (const std::string& layout : layouts) {
+            bool fitted_on = false;
+            for (const Drawn& d : drawn) fitted_on |= d.layout == layout && may_fit(d);
+            const FittedTrees trees = fitted_on ? fit_leads(layout) : whole_leads;
+            for (Drawn& d : drawn)
+                if (d.layout == layout)
+                    for (auto& lead : d.leads) lead.probability = trees.view().probability(lead.sample.features);
+        }
+        if (!out.empty()) {
+            int n = 0;
+            for (const Drawn& d : drawn)
+                if (may_fit(d)) n += static_cast<int>(d.leads.size());
+            write_table(out + "/lead_model_table.cpp", "lead_model",
+                        "Boosted trees over LeadFeatures: the probability that the joint has a link that is in no list",
+                        fmt::format("{} joints' sides", n), fit_on, whole_leads);
+        }
+        fmt::print("\nleads: joints' sides, of them truly with a missing link; share of those flagged and share flagged in vain at\n");
+        fmt::print("{:<28}{:<10}{:>6}{:>6} {:>14}{:>14}{:>14}{:>14}{:>14}\n", "board", "level", "all", "miss", "0.005", "0.01", "0.02", "0.05", "0.1");
+        std::map<std::string, std::array<int, 12>> sums;
+        const std::array<double, 5> marks{0.005, 0.01, 0.02, 0.05, 0.1};
+        const auto line = [&](const std::string& name, const std::string& level, const std::array<int, 12>& n) {
+            fmt::print("{:<28}{:<10}{:>6}{:>6} ", name, level, n[0], n[1]);
+            for (int k = 0; k < 5; ++k)
+                fmt::print("{:>7.3f}{:>7.3f}", n[1] ? double(n[2 + 2 * k]) / n[1] : 1.0, double(n[3 + 2 * k]) / std::max(1, n[0] - n[1]));
+            fmt::print("\n");
+        };
+        for (const Drawn& d : drawn) {
+            std::array<int, 12> n{};
+            for (const auto& lead : d.leads) {
+                ++n[0];
+                n[1] += lead.sample.yes;
+                for (int k = 0; k < 5; ++k)
+                    if (lead.probability >= marks[k]) ++n[lead.sample.yes ? 2 + 2 * k : 3 + 2 * k];
+            }
+            line(d.layout, d.level, n);
+            for (const std::string& key : {d.level, may_fit(d) ? std::string() : d.level + "*"})
+                if (!key.empty())
+                    for (int k = 0; k < 12; ++k) sums[key][k] += n[k];
+        }
+        for (const auto& [level, n] : sums) line("sum", level, n);
+        fmt::print("\n");
     }
 
     fmt::print("{:<28}{:<10}{:>6}{:>6}{:>7}{:>7}{:>7}{:>7}{:>7}{:>7}{:>7}{:>7}\n", "board", "level", "links", "sure", "true", "area", "covers", "all", "prec", "rec", "F1", "best");
@@ -184,45 +239,45 @@ int main(int argc, char** argv) {
             if (item.link.probability >= 0.01) {
                 links.push_back(item.link);
             }
-        const std::string held = may_fit(*d.one) ? "" : "*";
+        const std::string held = may_fit(d) ? "" : "*";
         for (const auto& item : d.items)
             if (item.link.probability >= 0.01) {
-                reliability[d.one->level].add(item.link.probability, item.sample.yes);
-                if (!held.empty()) reliability[d.one->level + "*"].add(item.link.probability, item.sample.yes);
+                reliability[d.level].add(item.link.probability, item.sample.yes);
+                if (!held.empty()) reliability[d.level + "*"].add(item.link.probability, item.sample.yes);
             }
-        const LinkScore ls = score_links(*d.one, links);
-        const PairScore ps = score_nets(*d.one, likeliest_nets(d.one->assembly, links, {join, bridge, 4}));
+        const LinkScore ls = score_links(d, links);
+        const PairScore ps = score_nets(d, likeliest_nets(d.assembly, links, {join, bridge, 4}));
         std::vector<Link> best = links;
-        for (Link& link : best) link.probability = d.one->net[link.from.raw()] == d.one->net[link.to.raw()] ? 1 : 0;
+        for (Link& link : best) link.probability = d.net[link.from.raw()] == d.net[link.to.raw()] ? 1 : 0;
         if (!only.empty()) {  // joins that no link gives
             for (std::size_t side = 0; side < 2; ++side) {
                 std::map<int, std::map<std::size_t, std::vector<std::size_t>>> groups;
-                std::vector<std::size_t> parent(d.one->net.size());
+                std::vector<std::size_t> parent(d.net.size());
                 std::iota(parent.begin(), parent.end(), std::size_t{0});
                 const auto root = [&](std::size_t j) { while (parent[j] != j) j = parent[j]; return j; };
                 for (const Link& link : links)
-                    if ((*link.side == Side::component) == (side == 0) && d.one->net[link.from.raw()] == d.one->net[link.to.raw()]) parent[root(link.from.raw())] = root(link.to.raw());
+                    if ((*link.side == Side::component) == (side == 0) && d.net[link.from.raw()] == d.net[link.to.raw()]) parent[root(link.from.raw())] = root(link.to.raw());
                 for (std::size_t j = 0; j < parent.size(); ++j)
-                    if (d.one->area[side][j] > 0) groups[d.one->area[side][j]][root(j)].push_back(j);
+                    if (d.area[side][j] > 0) groups[d.area[side][j]][root(j)].push_back(j);
                 for (auto& [area, parts] : groups)
                     if (parts.size() > 1) {
                         fmt::print("side {} area {}:", side, area);
-                        for (auto& [r, members] : parts) fmt::print(" [{} of {} at {:.1f},{:.1f}]", d.one->assembly.joints[members[0]].name.text(), members.size(), d.one->assembly.joints[members[0]].hole.x, d.one->assembly.joints[members[0]].hole.y);
+                        for (auto& [r, members] : parts) fmt::print(" [{} of {} at {:.1f},{:.1f}]", d.assembly.joints[members[0]].name.text(), members.size(), d.assembly.joints[members[0]].hole.x, d.assembly.joints[members[0]].hole.y);
                         fmt::print("\n");
                     }
             }
         }
-        const PairScore bs = score_nets(*d.one, likeliest_nets(d.one->assembly, best));
-        fmt::print("{:<28}{:<10}{:>6}{:>6}{:>7.3f}{:>7.3f}{:>7.3f}{:>7.3f}{:>7.3f}{:>7.3f}{:>7.3f}{:>7.3f}{}\n", d.one->layout, d.one->level, ls.links, ls.sure,
+        const PairScore bs = score_nets(d, likeliest_nets(d.assembly, best));
+        fmt::print("{:<28}{:<10}{:>6}{:>6}{:>7.3f}{:>7.3f}{:>7.3f}{:>7.3f}{:>7.3f}{:>7.3f}{:>7.3f}{:>7.3f}{}\n", d.layout, d.level, ls.links, ls.sure,
                    ls.sure ? double(ls.sure_true) / ls.sure : 1.0, ls.sure ? double(ls.sure_same_area) / ls.sure : 1.0, ls.sure_covers, ls.all_cover,
                    ps.precision, ps.recall, ps.f1, bs.f1, held);
-        f1_of[d.one->level].push_back(ps.f1);
-        sure_of[d.one->level].first += ls.sure_true;
-        sure_of[d.one->level].second += ls.sure;
+        f1_of[d.level].push_back(ps.f1);
+        sure_of[d.level].first += ls.sure_true;
+        sure_of[d.level].second += ls.sure;
         if (!held.empty()) {
-            f1_of[d.one->level + "*"].push_back(ps.f1);
-            sure_of[d.one->level + "*"].first += ls.sure_true;
-            sure_of[d.one->level + "*"].second += ls.sure;
+            f1_of[d.level + "*"].push_back(ps.f1);
+            sure_of[d.level + "*"].first += ls.sure_true;
+            sure_of[d.level + "*"].second += ls.sure;
         }
     }
     for (const auto& [level, list] : f1_of)

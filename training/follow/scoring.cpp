@@ -8,7 +8,7 @@
 
 namespace eyelet::fitting {
 
-PairScore score_nets(const Case& one, const std::vector<std::vector<JointIndex>>& nets) {
+PairScore score_nets(const Drawn& one, const std::vector<std::vector<JointIndex>>& nets) {
     std::map<int, double> truth;
     double given = 0;
     double both = 0;
@@ -34,7 +34,7 @@ PairScore score_nets(const Case& one, const std::vector<std::vector<JointIndex>>
     return score;
 }
 
-LinkScore score_links(const Case& one, const std::vector<Link>& links) {
+LinkScore score_links(const Drawn& one, const std::vector<Link>& links) {
     LinkScore score;
     std::vector<int> sure(one.net.size());
     std::iota(sure.begin(), sure.end(), 0);

@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "cases.h"
+#include "drawn.h"
 
 namespace eyelet::fitting {
 
@@ -15,7 +15,7 @@ struct PairScore {
     double f1 = 0;
 };
 // Same-net pairs of pads (vias excluded).
-PairScore score_nets(const Case& one, const std::vector<std::vector<JointIndex>>& nets);
+PairScore score_nets(const Drawn& one, const std::vector<std::vector<JointIndex>>& nets);
 
 struct LinkScore {
     int links = 0;
@@ -25,7 +25,7 @@ struct LinkScore {
     double sure_covers = 0;// joins that the true ones among them make, of all joins (joints - nets)
     double all_cover = 0;  // the same for all links given (at 1 % or more)
 };
-LinkScore score_links(const Case& one, const std::vector<Link>& links);
+LinkScore score_links(const Drawn& one, const std::vector<Link>& links);
 
 struct Reliability {
     struct Tenth {

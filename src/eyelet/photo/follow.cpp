@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 #include <opencv2/imgproc.hpp>
 
+#include "eyelet/photo/lead_features.h"
 #include "eyelet/photo/link_model.h"
 #include "eyelet/photo/side_examination.h"
 #include "eyelet/photo/unseen_areas.h"
@@ -69,14 +70,29 @@ Result<Proposals> follow_copper(const Assembly& assembly, const std::vector<Side
                                 const FollowCopperOptions& options) {
     for (const SideEvidence& evidence : sides) EYELET_TRY(check_evidence(assembly, evidence));
     Proposals proposals;
-    for (const SideEvidence& evidence : sides) {
-        const SideExamination side = examine_side(assembly, evidence, options);
-        for (const DescribedCandidate& described : side.candidates) {
+    std::vector<SideExamination> examined(sides.size());
+    // Sides do not depend on each other.
+    cv::parallel_for_(cv::Range(0, static_cast<int>(sides.size())), [&](const cv::Range& range) {
+        for (int i = range.start; i < range.end; ++i)
+            examined[static_cast<std::size_t>(i)] = examine_side(assembly, sides[static_cast<std::size_t>(i)], options);
+    });
+    for (std::size_t i = 0; i < sides.size(); ++i)
+        for (const DescribedCandidate& described : examined[i].candidates) {
             const double probability = link_model().probability(described.features);
             if (probability >= options.least_probability)
-                proposals.links.push_back(make_link(side, described, evidence.side, probability));
+                proposals.links.push_back(make_link(examined[i], described, sides[i].side, probability));
         }
-        std::vector<Unseen> unseen = find_unseen(assembly, evidence.board, evidence.side, side.pictures.hidden,
+    for (std::size_t i = 0; i < sides.size(); ++i) {
+        const SideExamination& side = examined[i];
+        std::vector<DescribedLead> leads = describe_leads(assembly, side, sides[i].hidden);
+        tell_links(leads, side.joints, sides[i].side, proposals.links);
+        for (const DescribedLead& lead : leads) {
+            const double probability = lead_model().probability(lead.features);
+            if (probability >= options.least_lead_probability)
+                proposals.leads.push_back(
+                    {side.joints[static_cast<std::size_t>(lead.joint)], sides[i].side, probability, lead.last_seen});
+        }
+        std::vector<Unseen> unseen = find_unseen(assembly, sides[i].board, sides[i].side, side.pictures.hidden,
                                                  side.pictures.copper, side.pictures.grid, options.least_unseen_mm2);
         std::move(unseen.begin(), unseen.end(), std::back_inserter(proposals.unseen));
     }

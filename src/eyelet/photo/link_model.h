@@ -1,5 +1,5 @@
-// The fitted judgement of candidate links and of leads. link_model_table.cpp holds the numbers and says how, and on
-// what, they were fitted.
+// The fitted judgement of candidate links and of leads. The tables (link_model_table.cpp, lead_model_table.cpp) hold the
+// numbers and say how, and on what, they were fitted; training/follow fits them.
 #pragma once
 
 #include "eyelet/photo/boosted_trees.h"
@@ -7,5 +7,6 @@
 namespace eyelet {
 
 [[nodiscard]] const TreeModel& link_model();  // over LinkFeatures: the two joints are in the same net
+[[nodiscard]] const TreeModel& lead_model();  // over LeadFeatures: the joint has a link that is in no list
 
 }  // namespace eyelet

@@ -281,6 +281,9 @@ RegionGraph grow_regions(const cv::Mat& log_odds, const cv::Mat& owner, int pads
             queue.push_back(pixel);
         }
     }
+    graph.steps = steps;
+    graph.reached.resize(at(count));
+    for (int p = 0; p < count; ++p) graph.reached[at(p)] = static_cast<float>(log_odds_of(reached[at(p)]));
     std::fill(steps.begin(), steps.end(), 0);
     for (std::size_t i = 0; i < queue.size(); ++i) {
         const int p = queue[i];

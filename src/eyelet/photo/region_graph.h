@@ -53,6 +53,8 @@ struct RegionGraph {
     int regions = 0;
     std::vector<std::int32_t> region;     // of each pixel
     std::vector<std::uint8_t> back;       // direction of the step back towards the region's source, or kSource
+    std::vector<float> reached;           // log-odds of the lowest pixel on the way from the source
+    std::vector<std::int32_t> steps;      // of the way from the source
     std::vector<std::uint8_t> back_inside;// inside islands: the step back towards the nearest contact
     std::vector<Contact> contacts;
     std::vector<Crossing> crossings;
