@@ -36,7 +36,7 @@ Status check_evidence(const Assembly& assembly, const SideEvidence& evidence) {
 std::string say_why(const DescribedCandidate& described) {
     const WayMeasures& way = described.measures;
     if (way.hidden_share > 0.95) return "nothing of the copper between them can be seen";
-    if (way.longest_hidden_mm > 0.5 && way.hidden_share > 0.15)
+    if (way.longest_hidden_mm > 0.5)
         return fmt::format("copper {:.2f} mm wide goes out of sight for {:.1f} mm and comes out again", way.width_mm,
                            way.longest_hidden_mm);
     if (way.longest_gap_mm > 0.05)

@@ -73,7 +73,7 @@ std::vector<DescribedLead> describe_leads(const Assembly& assembly, const SideEx
     const double mm = 1 / side.pictures.grid.px_per_mm;
     const int near_px = static_cast<int>(3 * side.pictures.grid.px_per_mm);
     std::vector<Told> told(side.joints.size());
-    const int count = graph.width * graph.height;
+    const int count = static_cast<int>(graph.region.size());
     for (int p = 0; p < count; ++p) {
         const int region = graph.region[at(p)];
         if (region >= graph.pads) continue;

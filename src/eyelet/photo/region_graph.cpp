@@ -128,6 +128,7 @@ RegionGraph grow_regions(const cv::Mat& log_odds, const cv::Mat& owner, int pads
     graph.width = log_odds.cols;
     graph.height = log_odds.rows;
     graph.pads = pads;
+    if (pads == 0) return graph;  // nothing to grow from
     const int width = graph.width;
     const int height = graph.height;
     const int count = width * height;

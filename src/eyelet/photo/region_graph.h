@@ -69,7 +69,7 @@ struct RegionGraph {
     [[nodiscard]] std::vector<int> way_back_inside(int pixel) const;
 };
 
-// `log_odds` CV_32F, `owner` CV_32S as draw_pads gives it, with `pads` pads.
+// `log_odds` CV_32F, `owner` CV_32S as draw_pads gives it, with `pads` pads. Without pads the graph is empty.
 [[nodiscard]] RegionGraph grow_regions(const cv::Mat& log_odds, const cv::Mat& owner, int pads,
                                        const RegionOptions& options = {});
 
