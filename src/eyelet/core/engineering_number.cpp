@@ -11,6 +11,9 @@
 namespace eyelet {
 namespace {
 
+// Beyond these no value at a bench lies, in any unit.
+constexpr double kLargest = 1e18;
+constexpr double kSmallest = 1e-21;
 constexpr std::size_t kLongestText = 120;  // bytes; no marking on a part is near that
 
 // Inside this file signs beyond ASCII are single bytes.
@@ -225,7 +228,8 @@ class Parser {
             return wrong("does not begin with a number");
         }
         const auto magnitude = digits.value(power);
-        if (!magnitude || !std::isfinite(*magnitude)) return wrong("is too large or too small to be a value");
+        if (!magnitude || !(*magnitude <= kLargest) || (*magnitude != 0 && *magnitude < kSmallest))
+            return wrong("is too large or too small to be a value");
         number.value = negative ? -*magnitude : *magnitude;
         if (negative && number.unit != Unit::volt && number.unit != Unit::ampere)
             return wrong("is negative; only volts and amperes may be");
@@ -368,8 +372,7 @@ class Parser {
         const auto picofarads = tolerance_in_pf_of_letter(word.front());
         if (number.unit != Unit::ohm && number.value > 0 && number.value < 10e-12 && picofarads)
             share = *picofarads * 1e-12 / number.value;
-        number.tolerance = Tolerance{-share, share};
-        return {};
+        return set_tolerance(number, -share, share);
     }
 
     // ±20 %, +/-20%, +-20%, 20 %, -20/+80 %, -20 +80 %, +80 -20 %, ±0.25pF. Leaves the place alone if there

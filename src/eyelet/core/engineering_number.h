@@ -8,7 +8,8 @@
 // A capital M is mega and a small m is milli, as in IEC 60062; a value that no part has because of it (10 MF)
 // is refused. Nothing is guessed: what cannot be read is refused with one line that says why.
 //
-// Property: parse(to_text(x)) gives x back, bit for bit.
+// Property: parse(to_text(x)) gives x back, bit for bit, for every x that parse() gives (0, or 1e-21 to
+// 1e18).
 #pragma once
 
 #include <optional>
