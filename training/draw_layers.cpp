@@ -24,7 +24,10 @@ struct Options {
 };
 
 int usage(const char* problem) {
-    std::fprintf(stderr, "draw_layers: %s\nusage: draw_layers --count N --seed S --px-per-mm P --threads T --out DIR\n", problem);
+    std::fprintf(
+        stderr,
+        "draw_layers: %s\nusage: draw_layers --count N --seed S --px-per-mm P --threads T --out DIR\n",
+        problem);
     return 2;
 }
 
@@ -36,12 +39,18 @@ int main(int argc, char** argv) {
         const std::string name = argv[i];
         if (i + 1 >= argc) return usage("an option lacks its value");
         const char* value = argv[i + 1];
-        if (name == "--count") options.count = std::atoi(value);
-        else if (name == "--seed") options.seed = std::strtoull(value, nullptr, 10);
-        else if (name == "--px-per-mm") options.px_per_mm = std::atof(value);
-        else if (name == "--threads") options.threads = std::atoi(value);
-        else if (name == "--out") options.out = value;
-        else return usage(("unknown option " + name).c_str());
+        if (name == "--count")
+            options.count = std::atoi(value);
+        else if (name == "--seed")
+            options.seed = std::strtoull(value, nullptr, 10);
+        else if (name == "--px-per-mm")
+            options.px_per_mm = std::atof(value);
+        else if (name == "--threads")
+            options.threads = std::atoi(value);
+        else if (name == "--out")
+            options.out = value;
+        else
+            return usage(("unknown option " + name).c_str());
     }
     if (options.out.empty()) return usage("--out DIR is needed");
     if (options.count < 1 || options.threads < 1 || !(options.px_per_mm > 1 && options.px_per_mm <= 60))
@@ -56,7 +65,8 @@ int main(int argc, char** argv) {
         for (int i = next++; i < options.count && !failed; i = next++) {
             const unsigned long long seed = options.seed + static_cast<unsigned long long>(i);
             const auto layout = eyelet::synthetic::make_layout(eyelet::synthetic::random_recipe(seed));
-            const std::string file = eyelet::synthetic::npy(eyelet::synthetic::draw_layers(layout, options.px_per_mm));
+            const std::string file =
+                eyelet::synthetic::npy(eyelet::synthetic::draw_layers(layout, options.px_per_mm));
             char name[64];
             std::snprintf(name, sizeof name, "/board-%08llu.npy", seed);
             std::ofstream out(options.out + name, std::ios::binary);

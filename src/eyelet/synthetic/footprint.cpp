@@ -7,7 +7,9 @@ namespace {
 
 constexpr double kPrintLine = 0.15;
 
-Size square(double side) { return {side, side}; }
+Size square(double side) {
+    return {side, side};
+}
 
 FootprintPad through(std::string pin, Point at, double pad, double drill, PadShape shape = PadShape::circle) {
     return {std::move(pin), at, shape, square(pad), square(drill), true};
@@ -17,7 +19,9 @@ FootprintPad surface(std::string pin, Point at, Size size, PadShape shape) {
     return {std::move(pin), at, shape, size, std::nullopt, false};
 }
 
-Box centred(double width, double height) { return {{-width / 2, -height / 2}, {width / 2, height / 2}}; }
+Box centred(double width, double height) {
+    return {{-width / 2, -height / 2}, {width / 2, height / 2}};
+}
 
 Body block(Box box, Look look, double low, double high, double corner = 0.1) {
     Body body;
@@ -47,7 +51,9 @@ Body standing(Point at, double diameter, Look look, double low, double high) {
     return body;
 }
 
-std::uint32_t any_colour(Random& random) { return static_cast<std::uint32_t>(random.next() & 0xFFFFFF); }
+std::uint32_t any_colour(Random& random) {
+    return static_cast<std::uint32_t>(random.next() & 0xFFFFFF);
+}
 
 void finish(Footprint& part, Box body, double margin) {
     part.body = body;
@@ -61,7 +67,9 @@ void finish(Footprint& part, Box body, double margin) {
     part.courtyard = grown(box, margin);
 }
 
-std::string number(int n) { return std::to_string(n); }
+std::string number(int n) {
+    return std::to_string(n);
+}
 
 // Pad and drill of leaded parts: small on late boards, generous on old ones.
 struct Eyes {
@@ -89,14 +97,16 @@ Footprint dip(Random& random, int pins, double row_mm) {
         const bool left = i < half;
         const int row = left ? i : pins - 1 - i;
         const Point at{left ? -row_mm / 2 : row_mm / 2, 2.54 * (row - (half - 1) / 2.0)};
-        FootprintPad one = through(number(i + 1), at, pad, drill, i == 0 ? PadShape::rectangle : PadShape::circle);
+        FootprintPad one =
+            through(number(i + 1), at, pad, drill, i == 0 ? PadShape::rectangle : PadShape::circle);
         if (long_pads) {
             one.size_mm = {pad * random.uniform(1.0, 1.0) + 0.8, pad};
             one.shape = i == 0 ? PadShape::rectangle : PadShape::oval;
         }
         part.pads.push_back(one);
-        Body lead = block({{at.x - (left ? 0.3 : 1.0), at.y - 0.35}, {at.x + (left ? 1.0 : 0.3), at.y + 0.35}},
-                          Look::tinned_lead, 0, 1.6, 0.05);
+        Body lead =
+            block({{at.x - (left ? 0.3 : 1.0), at.y - 0.35}, {at.x + (left ? 1.0 : 0.3), at.y + 0.35}},
+                  Look::tinned_lead, 0, 1.6, 0.05);
         part.bodies.push_back(lead);
     }
     const double width = row_mm > 10 ? row_mm - 1.6 : 6.4;
@@ -109,8 +119,9 @@ Footprint dip(Random& random, int pins, double row_mm) {
     }
     const Box frame = centred(random.chance(0.5) ? width : row_mm - pad - 0.5, length + 0.4);
     part.print.push_back(outline_of(frame, kPrintLine));
-    part.print.push_back(stroke({{-0.9, frame.low.y}, {-0.5, frame.low.y + 0.8}, {0.5, frame.low.y + 0.8}, {0.9, frame.low.y}},
-                                kPrintLine));
+    part.print.push_back(
+        stroke({{-0.9, frame.low.y}, {-0.5, frame.low.y + 0.8}, {0.5, frame.low.y + 0.8}, {0.9, frame.low.y}},
+               kPrintLine));
     finish(part, body, 0.6);
     return part;
 }
@@ -127,7 +138,9 @@ Footprint axial_resistor(Random& random) {
     const Point a{-pitch / 2, 0};
     const Point b{pitch / 2, 0};
     part.pads = {through("1", a, eyes.pad, eyes.drill), through("2", b, eyes.pad, eyes.drill)};
-    part.bodies = {lying(a, b, 0.6, Look::tinned_lead, 0.9), lying({-length / 2 + diameter / 2, 0}, {length / 2 - diameter / 2, 0}, diameter, Look::axial_body, 0.1)};
+    part.bodies = {lying(a, b, 0.6, Look::tinned_lead, 0.9),
+                   lying({-length / 2 + diameter / 2, 0}, {length / 2 - diameter / 2, 0}, diameter,
+                         Look::axial_body, 0.1)};
     part.bodies[1].colour = any_colour(random);
     const Box body = centred(length, diameter);
     if (random.chance(0.8)) part.print.push_back(outline_of(body, kPrintLine));
@@ -155,10 +168,15 @@ Footprint radial_can(Random& random, double diameter_mm) {
     part.letter = "C";
     part.role = diameter_mm > 9 ? Footprint::Role::power : Footprint::Role::decoupling;
     part.values = {"100u 25V", "220u 35V", "10u 50V", "470u 16V", "47u 63V", "1000u 25V"};
-    const double pitch = diameter_mm < 5.5 ? 2.0 : diameter_mm < 7 ? 2.5 : diameter_mm < 9 ? 3.5 : diameter_mm < 13 ? 5.0 : 7.5;
+    const double pitch = diameter_mm < 5.5  ? 2.0
+                         : diameter_mm < 7  ? 2.5
+                         : diameter_mm < 9  ? 3.5
+                         : diameter_mm < 13 ? 5.0
+                                            : 7.5;
     const Eyes eyes = lead_eyes(random, diameter_mm > 9 ? 0.8 : 0.5);
     const double pad = std::min(eyes.pad, pitch - 0.35);
-    part.pads = {through("1", {-pitch / 2, 0}, pad, eyes.drill, PadShape::rectangle), through("2", {pitch / 2, 0}, pad, eyes.drill)};
+    part.pads = {through("1", {-pitch / 2, 0}, pad, eyes.drill, PadShape::rectangle),
+                 through("2", {pitch / 2, 0}, pad, eyes.drill)};
     const double height = diameter_mm * random.uniform(1.2, 2.2);
     part.bodies = {standing({0, 0}, diameter_mm, Look::can_sleeve, 0, height),
                    standing({0, 0}, diameter_mm - 1.0, Look::can_top, height, height + 0.1)};
@@ -187,7 +205,8 @@ Footprint disc_capacitor(Random& random) {
     const double pitch = random.pick({2.54, 5.08, 5.08, 7.62});
     const Eyes eyes = lead_eyes(random, 0.5);
     const double pad = std::min(eyes.pad, pitch - 0.6);
-    part.pads = {through("1", {-pitch / 2, 0}, pad, eyes.drill), through("2", {pitch / 2, 0}, pad, eyes.drill)};
+    part.pads = {through("1", {-pitch / 2, 0}, pad, eyes.drill),
+                 through("2", {pitch / 2, 0}, pad, eyes.drill)};
     const double length = pitch + random.uniform(0, 2.5);
     const double thick = random.uniform(1.8, 3.0);
     Body body = lying({-length / 2 + thick / 2, 0}, {length / 2 - thick / 2, 0}, thick, Look::dipped, 1.0);
@@ -207,7 +226,8 @@ Footprint box_capacitor(Random& random) {
     part.values = {"220n", "470n", "1u", "100n 400V"};
     const double pitch = random.pick({5.08, 7.62, 10.16, 15.24});
     const Eyes eyes = lead_eyes(random, 0.6);
-    part.pads = {through("1", {-pitch / 2, 0}, eyes.pad, eyes.drill), through("2", {pitch / 2, 0}, eyes.pad, eyes.drill)};
+    part.pads = {through("1", {-pitch / 2, 0}, eyes.pad, eyes.drill),
+                 through("2", {pitch / 2, 0}, eyes.pad, eyes.drill)};
     const Box box = centred(pitch + random.uniform(2.2, 3), random.uniform(2.8, 7));
     part.bodies = {block(box, Look::dipped, 0.2, random.uniform(6, 12), 0.3)};
     part.bodies[0].colour = any_colour(random);
@@ -225,7 +245,8 @@ Footprint to92(Random& random) {
     const double pitch = inline_pins ? 2.54 : 1.27;
     for (int i = 0; i < 3; ++i)
         part.pads.push_back(through(number(i + 1), {pitch * (i - 1), inline_pins || i != 1 ? 0.0 : -1.5},
-                                    inline_pins ? 1.5 : 1.2, 0.75, i == 0 ? PadShape::rectangle : PadShape::circle));
+                                    inline_pins ? 1.5 : 1.2, 0.75,
+                                    i == 0 ? PadShape::rectangle : PadShape::circle));
     std::vector<Point> outline;
     for (int i = 0; i <= 16; ++i) outline.push_back(turned({2.4, 0}, -35 + i * 15.625));
     Body body;
@@ -247,9 +268,11 @@ Footprint to220(Random& random) {
     part.role = Footprint::Role::power;
     part.values = {"7805", "7812", "IRF540", "TIP31"};
     for (int i = 0; i < 3; ++i) {
-        part.pads.push_back(through(number(i + 1), {2.54 * (i - 1), 0}, 1.8, 1.1, i == 0 ? PadShape::rectangle : PadShape::oval));
+        part.pads.push_back(through(number(i + 1), {2.54 * (i - 1), 0}, 1.8, 1.1,
+                                    i == 0 ? PadShape::rectangle : PadShape::oval));
         part.pads.back().size_mm = {1.8, random.uniform(1.8, 3.0)};
-        part.bodies.push_back(block({{2.54 * (i - 1) - 0.4, -2}, {2.54 * (i - 1) + 0.4, 0.3}}, Look::tinned_lead, 0, 2.5, 0.05));
+        part.bodies.push_back(block({{2.54 * (i - 1) - 0.4, -2}, {2.54 * (i - 1) + 0.4, 0.3}},
+                                    Look::tinned_lead, 0, 2.5, 0.05));
     }
     if (random.chance(0.6)) {  // upright
         const Box box{{-5.1, -3.2}, {5.1, 1.3}};
@@ -279,8 +302,9 @@ Footprint pin_header(Random& random, int columns, int rows) {
     part.bodies.push_back(block(box, Look::plastic, 0, shrouded ? 3.0 : 2.5));
     part.bodies[0].colour = random.chance(0.75) ? 0x101010U : any_colour(random);
     if (shrouded) {
-        for (const Box wall : {Box{box.low, {box.high.x, box.low.y + 1}}, Box{{box.low.x, box.high.y - 1}, box.high},
-                               Box{box.low, {box.low.x + 1, box.high.y}}, Box{{box.high.x - 1, box.low.y}, box.high}}) {
+        for (const Box wall :
+             {Box{box.low, {box.high.x, box.low.y + 1}}, Box{{box.low.x, box.high.y - 1}, box.high},
+              Box{box.low, {box.low.x + 1, box.high.y}}, Box{{box.high.x - 1, box.low.y}, box.high}}) {
             part.bodies.push_back(block(wall, Look::plastic, 0, 9, 0.05));
             part.bodies.back().colour = part.bodies[0].colour;
         }
@@ -289,8 +313,10 @@ Footprint pin_header(Random& random, int columns, int rows) {
         for (int r = 0; r < rows; ++r) {
             const Point at{2.54 * (c - (columns - 1) / 2.0), 2.54 * ((rows - 1) / 2.0 - r)};
             const int pin = c * rows + r + 1;
-            part.pads.push_back(through(number(pin), at, pad, 1.0, pin == 1 ? PadShape::rectangle : PadShape::circle));
-            part.bodies.push_back(block({{at.x - 0.32, at.y - 0.32}, {at.x + 0.32, at.y + 0.32}}, Look::gilt_pin, 0, 8.5, 0.05));
+            part.pads.push_back(
+                through(number(pin), at, pad, 1.0, pin == 1 ? PadShape::rectangle : PadShape::circle));
+            part.bodies.push_back(block({{at.x - 0.32, at.y - 0.32}, {at.x + 0.32, at.y + 0.32}},
+                                        Look::gilt_pin, 0, 8.5, 0.05));
         }
     }
     part.print.push_back(outline_of(grown(box, 0.15), kPrintLine));
@@ -306,13 +332,15 @@ Footprint terminal_block(Random& random, int ways) {
     const double pitch = random.pick({3.5, 5.08, 5.08});
     for (int i = 0; i < ways; ++i) {
         const Point at{pitch * (i - (ways - 1) / 2.0), 0};
-        part.pads.push_back(through(number(i + 1), at, random.uniform(2.2, 2.8), 1.3, i == 0 ? PadShape::rectangle : PadShape::circle));
+        part.pads.push_back(through(number(i + 1), at, random.uniform(2.2, 2.8), 1.3,
+                                    i == 0 ? PadShape::rectangle : PadShape::circle));
     }
     const Box box{{-pitch * ways / 2, -4.2}, {pitch * ways / 2, 4.2}};
     part.bodies.push_back(block(box, Look::plastic, 0, 10));
     part.bodies[0].colour = any_colour(random);
     for (int i = 0; i < ways; ++i)
-        part.bodies.push_back(standing({pitch * (i - (ways - 1) / 2.0), -0.5}, 2.6, Look::tinned_lead, 9, 10.2));
+        part.bodies.push_back(
+            standing({pitch * (i - (ways - 1) / 2.0), -0.5}, 2.6, Look::tinned_lead, 9, 10.2));
     part.print.push_back(outline_of(box, kPrintLine));
     finish(part, box, 0.3);
     return part;
@@ -406,7 +434,8 @@ Footprint resistor_network(Random& random, int pins) {
     part.letter = "RN";
     part.values = {"8x10k", "4x4k7"};
     for (int i = 0; i < pins; ++i)
-        part.pads.push_back(through(number(i + 1), {2.54 * (i - (pins - 1) / 2.0), 0}, random.uniform(1.5, 1.5), 0.8,
+        part.pads.push_back(through(number(i + 1), {2.54 * (i - (pins - 1) / 2.0), 0},
+                                    random.uniform(1.5, 1.5), 0.8,
                                     i == 0 ? PadShape::rectangle : PadShape::circle));
     const Box box = centred(2.54 * pins, 2.3);
     part.bodies = {block(box, random.chance(0.5) ? Look::moulded : Look::dipped, 0.8, 5.5, 0.2)};
@@ -432,7 +461,8 @@ Footprint chip_part(Random& random, double length_mm, double width_mm) {
     const Box box = centred(length_mm, width_mm);
     const double high = resistor ? 0.5 : width_mm * random.uniform(0.5, 1.0);
     part.bodies.push_back(block(box, Look::end_cap, 0, high, 0.05));
-    part.bodies.push_back(block(centred(length_mm * 0.62, width_mm), resistor ? Look::chip_resistor : Look::ceramic_chip, 0, high + 0.02, 0.02));
+    part.bodies.push_back(block(centred(length_mm * 0.62, width_mm),
+                                resistor ? Look::chip_resistor : Look::ceramic_chip, 0, high + 0.02, 0.02));
     part.bodies.back().colour = any_colour(random);
     if (random.chance(0.7)) {
         const double y = size.height / 2 + 0.25;
@@ -462,9 +492,10 @@ Footprint small_outline(Random& random, int pins, double pitch_mm, double body_w
         const Point tip{at.x + (left ? -0.35 : 0.35), at.y};
         (void)inner;
         const double w = pitch_mm * 0.17;
-        part.bodies.push_back(block({{std::min(tip.x, left ? -body_width_mm / 2 : body_width_mm / 2), at.y - w},
-                                     {std::max(tip.x, left ? -body_width_mm / 2 : body_width_mm / 2), at.y + w}},
-                                    Look::tinned_lead, 0, 0.5, 0.02));
+        part.bodies.push_back(
+            block({{std::min(tip.x, left ? -body_width_mm / 2 : body_width_mm / 2), at.y - w},
+                   {std::max(tip.x, left ? -body_width_mm / 2 : body_width_mm / 2), at.y + w}},
+                  Look::tinned_lead, 0, 0.5, 0.02));
     }
     const Box box = centred(body_width_mm, pitch_mm * (half - 1) + 1.1);
     part.bodies.push_back(block(box, Look::moulded, 0.1, 1.6, 0.1));
@@ -481,10 +512,12 @@ Footprint sot23(Random& random) {
     part.letter = random.chance(0.7) ? "Q" : "D";
     part.values = {"1AM", "2P", "J3", "A7"};
     const Size size{random.uniform(0.9, 1.1), random.uniform(0.65, 0.95)};
-    part.pads = {surface("1", {-1.05, -0.95}, size, PadShape::rectangle), surface("2", {-1.05, 0.95}, size, PadShape::rectangle),
+    part.pads = {surface("1", {-1.05, -0.95}, size, PadShape::rectangle),
+                 surface("2", {-1.05, 0.95}, size, PadShape::rectangle),
                  surface("3", {1.05, 0}, size, PadShape::rectangle)};
     for (const FootprintPad& pad : part.pads)
-        part.bodies.push_back(block({{pad.at.x - 0.45, pad.at.y - 0.2}, {pad.at.x + 0.45, pad.at.y + 0.2}}, Look::tinned_lead, 0, 0.3, 0.02));
+        part.bodies.push_back(block({{pad.at.x - 0.45, pad.at.y - 0.2}, {pad.at.x + 0.45, pad.at.y + 0.2}},
+                                    Look::tinned_lead, 0, 0.3, 0.02));
     const Box box = centred(1.35, 2.95);
     part.bodies.push_back(block(box, Look::moulded, 0.05, 1.0, 0.05));
     finish(part, box, 0.25);
@@ -507,11 +540,13 @@ Footprint quad_flat(Random& random, int pins_a_side, double pitch_mm) {
             const double along = pitch_mm * (i - (pins_a_side - 1) / 2.0);
             const Point at = turned({-reach, along}, 90.0 * side);
             const bool upright = side % 2 == 1;
-            part.pads.push_back(surface(number(pin), at, upright ? Size{width, length} : Size{length, width}, PadShape::rectangle));
+            part.pads.push_back(surface(number(pin), at, upright ? Size{width, length} : Size{length, width},
+                                        PadShape::rectangle));
             Point a = turned({-reach - 0.3, along - pitch_mm * 0.2}, 90.0 * side);
             Point b = turned({-body / 2, along + pitch_mm * 0.2}, 90.0 * side);
-            part.bodies.push_back(block({{std::min(a.x, b.x), std::min(a.y, b.y)}, {std::max(a.x, b.x), std::max(a.y, b.y)}},
-                                        Look::tinned_lead, 0, 0.35, 0.02));
+            part.bodies.push_back(
+                block({{std::min(a.x, b.x), std::min(a.y, b.y)}, {std::max(a.x, b.x), std::max(a.y, b.y)}},
+                      Look::tinned_lead, 0, 0.35, 0.02));
         }
     }
     const Box box = centred(body, body);
@@ -520,7 +555,9 @@ Footprint quad_flat(Random& random, int pins_a_side, double pitch_mm) {
     part.print.push_back(stroke({{-c, -c + 0.8}, {-c + 0.8, -c}}, 0.15));
     for (const double sx : {-1.0, 1.0})
         for (const double sy : {-1.0, 1.0})
-            if (sx > 0 || sy > 0) part.print.push_back(stroke({{sx * (c - 0.6), sy * c}, {sx * c, sy * c}, {sx * c, sy * (c - 0.6)}}, 0.15));
+            if (sx > 0 || sy > 0)
+                part.print.push_back(
+                    stroke({{sx * (c - 0.6), sy * c}, {sx * c, sy * c}, {sx * c, sy * (c - 0.6)}}, 0.15));
     finish(part, box, 0.6);
     return part;
 }
@@ -534,9 +571,11 @@ Footprint surface_can(Random& random, double diameter_mm) {
     const double base = diameter_mm + 0.3;
     const double reach = base / 2 - 0.6;
     const Size size{diameter_mm * 0.45, 1.6};
-    part.pads = {surface("1", {-reach, 0}, size, PadShape::rectangle), surface("2", {reach, 0}, size, PadShape::rectangle)};
+    part.pads = {surface("1", {-reach, 0}, size, PadShape::rectangle),
+                 surface("2", {reach, 0}, size, PadShape::rectangle)};
     const double height = random.uniform(5.4, 10);
-    part.bodies = {block(centred(base, base), Look::plastic, 0, 0.8, 0.3), standing({0, 0}, diameter_mm, Look::can_top, 0.8, height)};
+    part.bodies = {block(centred(base, base), Look::plastic, 0, 0.8, 0.3),
+                   standing({0, 0}, diameter_mm, Look::can_top, 0.8, height)};
     part.bodies[0].colour = 0x101010U;
     part.print.push_back(outline_of(centred(base + 0.3, base + 0.3), 0.15));
     finish(part, centred(base, base), 0.3);
@@ -549,9 +588,11 @@ Footprint power_surface(Random& random) {
     part.letter = "Q";
     part.role = Footprint::Role::power;
     part.values = {"FDD10", "78M05"};
-    part.pads = {surface("1", {-2.28, 4.2}, {1.4, 2.6}, PadShape::rectangle), surface("3", {2.28, 4.2}, {1.4, 2.6}, PadShape::rectangle),
+    part.pads = {surface("1", {-2.28, 4.2}, {1.4, 2.6}, PadShape::rectangle),
+                 surface("3", {2.28, 4.2}, {1.4, 2.6}, PadShape::rectangle),
                  surface("2", {0, -2.6}, {6.4, random.uniform(5.5, 6.5)}, PadShape::rectangle)};
-    for (const double x : {-2.28, 2.28}) part.bodies.push_back(block({{x - 0.4, 2.4}, {x + 0.4, 5.0}}, Look::tinned_lead, 0, 0.6, 0.02));
+    for (const double x : {-2.28, 2.28})
+        part.bodies.push_back(block({{x - 0.4, 2.4}, {x + 0.4, 5.0}}, Look::tinned_lead, 0, 0.6, 0.02));
     part.bodies.push_back(block({{-2.7, -5.4}, {2.7, -3.4}}, Look::heat_tab, 0, 0.6, 0.05));
     const Box box{{-3.3, -3.6}, {3.3, 2.5}};
     part.bodies.push_back(block(box, Look::moulded, 0, 2.3, 0.1));
@@ -566,7 +607,8 @@ Footprint mounting_hole(Random& random, double drill_mm) {
     part.letter = "H";
     part.role = Footprint::Role::mechanical;
     const bool plated = random.chance(0.6);
-    FootprintPad pad = through("1", {0, 0}, plated ? drill_mm * random.uniform(1.6, 2.1) : drill_mm + 0.6, drill_mm);
+    FootprintPad pad =
+        through("1", {0, 0}, plated ? drill_mm * random.uniform(1.6, 2.1) : drill_mm + 0.6, drill_mm);
     pad.plated = plated;
     part.pads = {pad};
     finish(part, centred(pad.size_mm.width, pad.size_mm.width), 0.6);
@@ -593,7 +635,8 @@ Footprint edge_fingers(Random& random, int ways, double pitch_mm) {
     part.role = Footprint::Role::connector;
     const double width = pitch_mm * random.uniform(0.55, 0.7);
     for (int i = 0; i < ways; ++i)
-        part.pads.push_back(surface(number(i + 1), {pitch_mm * (i - (ways - 1) / 2.0), 0}, {width, 7.0}, PadShape::rectangle));
+        part.pads.push_back(surface(number(i + 1), {pitch_mm * (i - (ways - 1) / 2.0), 0}, {width, 7.0},
+                                    PadShape::rectangle));
     finish(part, centred(pitch_mm * ways, 7), 0.3);
     return part;
 }

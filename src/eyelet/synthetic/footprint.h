@@ -26,10 +26,10 @@ struct Footprint {
     std::string letter;  // of the reference: "R", "C", "U"
     std::vector<std::string> values;
     std::vector<FootprintPad> pads;
-    std::vector<Body> bodies;   // side and part are filled in on placing
+    std::vector<Body> bodies;  // side and part are filled in on placing
     std::vector<Shape> print;
-    Box body;                   // what a survey says the body covers
-    Box courtyard;              // keep other parts out
+    Box body;       // what a survey says the body covers
+    Box courtyard;  // keep other parts out
     enum class Role { chip, passive, decoupling, connector, power, mechanical } role = Role::passive;
 };
 

@@ -1,5 +1,6 @@
-// A layout as pictures: one 8-bit plane for each thing that a painter needs, with smooth edges. Both sides are
-// given in the board's frame, not mirrored: pixel (column c, row r) covers x = c/s .. (c+1)/s millimetres.
+// A layout as pictures: one 8-bit plane for each thing that a painter needs, with smooth edges. Both sides
+// are given in the board's frame, not mirrored: pixel (column c, row r) covers x = c/s .. (c+1)/s
+// millimetres.
 #pragma once
 
 #include <cstddef>
@@ -30,10 +31,12 @@ struct Plane {
     std::vector<std::uint8_t> pixels;
 
     [[nodiscard]] std::uint8_t& at(int column, int row) {
-        return pixels[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) + static_cast<std::size_t>(column)];
+        return pixels[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
+                      static_cast<std::size_t>(column)];
     }
     [[nodiscard]] std::uint8_t at(int column, int row) const {
-        return pixels[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) + static_cast<std::size_t>(column)];
+        return pixels[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
+                      static_cast<std::size_t>(column)];
     }
 };
 
@@ -51,8 +54,8 @@ struct Layers {
 // A figure into a plane: each pixel becomes the greater of what it was and the coverage.
 void draw(const Shape& shape, double px_per_mm, Plane& plane);
 
-// The layers as one array of unsigned bytes [2 sides][8 layers][height][width] in the `.npy` format, version 1.0
-// (format: NumPy enhancement proposal 1).
+// The layers as one array of unsigned bytes [2 sides][8 layers][height][width] in the `.npy` format,
+// version 1.0 (format: NumPy enhancement proposal 1).
 [[nodiscard]] std::string npy(const Layers& layers);
 
 }  // namespace eyelet::synthetic

@@ -5,6 +5,7 @@
 // sense. The same recipe gives the same layout on every platform.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -18,30 +19,30 @@ namespace eyelet::synthetic {
 // How a body looks. The numbers are written into layer files; training/README.md lists them.
 enum class Look : std::uint8_t {
     none = 0,
-    moulded = 1,         // black moulded body
-    ceramic_chip = 2,    // tan or grey ceramic
-    chip_resistor = 3,   // black top of a chip resistor
-    end_cap = 4,         // tinned end of a chip
-    can_top = 5,         // bare aluminium top of an electrolytic
-    can_sleeve = 6,      // printed sleeve of an electrolytic
-    axial_body = 7,      // lacquered body with colour bands
-    glass = 8,           // glass diode
-    dipped = 9,          // dipped or boxed capacitor, any colour
-    plastic = 10,        // connector plastic, any colour
-    tinned_lead = 11,    // wire or pin, tinned
+    moulded = 1,        // black moulded body
+    ceramic_chip = 2,   // tan or grey ceramic
+    chip_resistor = 3,  // black top of a chip resistor
+    end_cap = 4,        // tinned end of a chip
+    can_top = 5,        // bare aluminium top of an electrolytic
+    can_sleeve = 6,     // printed sleeve of an electrolytic
+    axial_body = 7,     // lacquered body with colour bands
+    glass = 8,          // glass diode
+    dipped = 9,         // dipped or boxed capacitor, any colour
+    plastic = 10,       // connector plastic, any colour
+    tinned_lead = 11,   // wire or pin, tinned
     gilt_pin = 12,
-    lens = 13,           // light-emitting diode
-    heat_tab = 14,       // bare metal tab
-    ferrite = 15,        // coil or choke
-    crystal_can = 16,    // steel can
+    lens = 13,         // light-emitting diode
+    heat_tab = 14,     // bare metal tab
+    ferrite = 15,      // coil or choke
+    crystal_can = 16,  // steel can
 };
 
 struct Body {
     Shape outline;
     Look look = Look::moulded;
     Side side = Side::component;
-    double low_mm = 0;    // the space under it
-    double high_mm = 1;   // above the board's surface
+    double low_mm = 0;                               // the space under it
+    double high_mm = 1;                              // above the board's surface
     enum class Top { flat, round } top = Top::flat;  // round: a lying cylinder or a dome
     PartIndex part;
     std::uint32_t colour = 0;  // a number that a painter may turn into a colour
@@ -60,7 +61,7 @@ struct Copper {
 struct Fill {
     Side side = Side::component;
     int net = -1;
-    Point origin_mm;               // of node (0, 0)
+    Point origin_mm;  // of node (0, 0)
     double cell_mm = 0.1;
     int columns = 0;
     int rows = 0;
@@ -78,17 +79,22 @@ struct Print {
 };
 
 struct Layout {
-    Assembly assembly;             // one board
-    std::vector<int> wanted_net;   // per joint: the net it was meant for, -1 none
-    std::vector<Copper> copper;    // beside the joints' own pads
+    Assembly assembly;            // one board
+    std::vector<int> wanted_net;  // per joint: the net it was meant for, -1 none
+    std::vector<Copper> copper;   // beside the joints' own pads
     std::vector<Fill> fills;
     std::vector<Print> print;
     std::vector<Body> bodies;
-    std::vector<Shape> openings[2];       // of the mask, beside those of the pads; per side
-    double mask_expansion_mm = 0.07;      // the mask keeps off the pads by this
+    std::vector<Shape> openings[2];   // of the mask, beside those of the pads; per side
+    double mask_expansion_mm = 0.07;  // the mask keeps off the pads by this
     bool vias_tented = true;
-    bool masked = true;                   // false: a board without solder mask
+    bool masked = true;  // false: a board without solder mask
     double thickness_mm = 1.6;
+
+    [[nodiscard]] bool is_lost(std::size_t joint) const {
+        return std::find(lost.begin(), lost.end(), JointIndex{joint}) != lost.end();
+    }
+    std::vector<JointIndex> lost;               // joints whose pads and plating are gone (damage.h)
     std::vector<std::vector<JointIndex>> nets;  // the truth: a partition of all joints, largest first
 };
 
@@ -106,12 +112,12 @@ struct Recipe {
     Size size_mm{80, 60};
     double grid_mm = 0.254;
     double gap_mm = 0.2;
-    double signal_mm = 0.3;   // track widths
+    double signal_mm = 0.3;  // track widths
     double wide_mm = 0.6;
     double power_mm = 1.2;
     double via_pad_mm = 0.8;
     double via_drill_mm = 0.4;
-    double fullness = 1.0;    // 0.4 sparse to 1 crowded
+    double fullness = 1.0;  // 0.4 sparse to 1 crowded
 };
 
 // A recipe drawn at random, so that a run of seeds covers the kinds of board that benches see.

@@ -43,7 +43,8 @@ std::vector<int> labels_of(const Plane& plane) {
 
 // The nets that the drawn copper shows, found without the figures.
 std::set<std::set<std::string>> nets_of_raster(const Layout& layout, const Layers& layers) {
-    const std::vector<int> label[2]{labels_of(layers.of(Side::component, Layer::copper)), labels_of(layers.of(Side::solder, Layer::copper))};
+    const std::vector<int> label[2]{labels_of(layers.of(Side::component, Layer::copper)),
+                                    labels_of(layers.of(Side::solder, Layer::copper))};
     const auto key = [&](const Joint& joint, int side) {
         const Plane& plane = layers.planes[side][0];
         const auto column = static_cast<std::size_t>(joint.copper_centre.x * layers.px_per_mm);
@@ -86,8 +87,11 @@ TEST_P(EverySeed, NetsOfTheFiguresAreThoseOfTheDrawnCopper) {
     const auto from_figures = named(layout);
     const auto from_raster = nets_of_raster(layout, draw_layers(layout, 20));
     std::vector<std::set<std::string>> wrong;
-    std::set_difference(from_figures.begin(), from_figures.end(), from_raster.begin(), from_raster.end(), std::back_inserter(wrong));
-    for (const auto& net : wrong) ADD_FAILURE() << "net of " << net.size() << " joints at " << *net.begin() << " is not so in the raster";
+    std::set_difference(from_figures.begin(), from_figures.end(), from_raster.begin(), from_raster.end(),
+                        std::back_inserter(wrong));
+    for (const auto& net : wrong)
+        ADD_FAILURE() << "net of " << net.size() << " joints at " << *net.begin()
+                      << " is not so in the raster";
     EXPECT_EQ(from_figures.size(), from_raster.size());
 }
 
@@ -113,7 +117,8 @@ TEST(Layout, MostWantedJointsAreReached) {
             for (const JointIndex joint : layout.nets[n]) net_of[joint.raw()] = n;
         std::map<int, std::map<std::size_t, std::size_t>> parts;
         for (std::size_t j = 0; j < net_of.size(); ++j)
-            if (layout.wanted_net[j] >= 0 && layout.assembly.joints[j].kind == JointKind::pad) ++parts[layout.wanted_net[j]][net_of[j]];
+            if (layout.wanted_net[j] >= 0 && layout.assembly.joints[j].kind == JointKind::pad)
+                ++parts[layout.wanted_net[j]][net_of[j]];
         for (const auto& [net, pieces] : parts)
             for (const auto& [piece, count] : pieces) {
                 wanted += count;

@@ -24,7 +24,8 @@ class Placer {
     // Whether the part's surroundings are free of other parts and inside the board.
     [[nodiscard]] bool fits(const Footprint& part, const Place& place) const;
     // Puts it there, free or not. An empty reference is counted up after the part's letter.
-    PartIndex put(const Footprint& part, const Place& place, std::string reference = "", std::string value = "");
+    PartIndex put(const Footprint& part, const Place& place, std::string reference = "",
+                  std::string value = "");
     // Puts it at one of `tries` random places on a grid; false if none was free.
     bool put_somewhere(Random& random, const Footprint& part, Side side, double grid_mm, int tries);
     // Adds the reference beside each part and, now and then, the value.

@@ -1,5 +1,6 @@
 // A small seeded generator whose sequence is the same on every platform (the standard library's
-// distributions are not). Source: S. Vigna, "splitmix64" (2015, public domain reference), rewritten from its recurrence.
+// distributions are not). Source: S. Vigna, "splitmix64" (2015, public domain reference), rewritten from its
+// recurrence.
 #pragma once
 
 #include <cmath>
@@ -58,7 +59,8 @@ class Random {
     }
     template <class T>
     void shuffle(std::vector<T>& list) {
-        for (std::size_t i = list.size(); i > 1; --i) std::swap(list[i - 1], list[static_cast<std::size_t>(next() % i)]);
+        for (std::size_t i = list.size(); i > 1; --i)
+            std::swap(list[i - 1], list[static_cast<std::size_t>(next() % i)]);
     }
 
   private:

@@ -13,12 +13,16 @@ constexpr int kStepRow[kDirections]{0, 1, 1, 1, 0, -1, -1, -1};
 constexpr std::uint8_t kThroughVia = 8;
 constexpr std::uint8_t kStart = 9;
 
-Side side_of(int layer) { return layer == 0 ? Side::component : Side::solder; }
+Side side_of(int layer) {
+    return layer == 0 ? Side::component : Side::solder;
+}
 
 }  // namespace
 
 Router::Router(const Recipe& recipe, Random& random, Layout& layout)
-    : recipe_(recipe), random_(random), layout_(layout),
+    : recipe_(recipe),
+      random_(random),
+      layout_(layout),
       columns_(static_cast<int>(recipe.size_mm.width / recipe.grid_mm) + 1),
       rows_(static_cast<int>(recipe.size_mm.height / recipe.grid_mm) + 1),
       half_mm_{recipe.signal_mm / 2, recipe.wide_mm / 2, recipe.power_mm / 2, recipe.via_pad_mm / 2} {
@@ -34,7 +38,8 @@ Router::Router(const Recipe& recipe, Random& random, Layout& layout)
             for (int row = 0; row < rows_; ++row)
                 for (int column = 0; column < columns_; ++column) {
                     const Point p = point_of({layer, column, row});
-                    if (p.x < edge || p.y < edge || p.x > recipe.size_mm.width - edge || p.y > recipe.size_mm.height - edge)
+                    if (p.x < edge || p.y < edge || p.x > recipe.size_mm.width - edge ||
+                        p.y > recipe.size_mm.height - edge)
                         owner_[level][place({layer, column, row})] = kBlocked;
                 }
     }
@@ -51,7 +56,8 @@ Router::Router(const Recipe& recipe, Random& random, Layout& layout)
 }
 
 std::size_t Router::place(const Node& node) const {
-    return (static_cast<std::size_t>(node.layer) * static_cast<std::size_t>(rows_) + static_cast<std::size_t>(node.row)) *
+    return (static_cast<std::size_t>(node.layer) * static_cast<std::size_t>(rows_) +
+            static_cast<std::size_t>(node.row)) *
                static_cast<std::size_t>(columns_) +
            static_cast<std::size_t>(node.column);
 }
@@ -62,7 +68,9 @@ Router::Node Router::node_of(std::size_t at) const {
     return {rest / rows_, column, rest % rows_};
 }
 
-Point Router::point_of(const Node& node) const { return {node.column * recipe_.grid_mm, node.row * recipe_.grid_mm}; }
+Point Router::point_of(const Node& node) const {
+    return {node.column * recipe_.grid_mm, node.row * recipe_.grid_mm};
+}
 
 Router::Node Router::nearest(int layer, Point p) const {
     return {layer, std::clamp(static_cast<int>(std::lround(p.x / recipe_.grid_mm)), 0, columns_ - 1),
@@ -90,15 +98,18 @@ void Router::mark(const Shape& shape, int layer, int net, int level) {
                 if (signed_distance_mm(piece, point_of({layer, column, row})) >= reach - 1e-6) continue;
                 std::int16_t& owner = owner_[level][place({layer, column, row})];
                 const auto mine = static_cast<std::int16_t>(net < 0 ? kBlocked : net + 2);
-                if (owner == kFree) owner = mine;
-                else if (owner != mine) owner = kBlocked;
+                if (owner == kFree)
+                    owner = mine;
+                else if (owner != mine)
+                    owner = kBlocked;
             }
     };
     if (shape.closed || shape.core.size() < 3) {
         stamp(shape);
         return;
     }
-    for (std::size_t i = 1; i < shape.core.size(); ++i) stamp({{shape.core[i - 1], shape.core[i]}, false, shape.radius_mm});
+    for (std::size_t i = 1; i < shape.core.size(); ++i)
+        stamp({{shape.core[i - 1], shape.core[i]}, false, shape.radius_mm});
 }
 
 void Router::occupy(const Shape& shape, Side side, int net) {
@@ -120,12 +131,13 @@ std::vector<Router::Node> Router::nodes_of(JointIndex index) const {
     std::vector<Node> nodes;
     for (int layer = 0; layer < 2; ++layer)
         if (joint.on(side_of(layer)) && (layer == 1 || recipe_.two_layers || joint.sides != JointSides::both))
-            if (joint.plated || layer == 1 || joint.sides != JointSides::both) nodes.push_back(nearest(layer, joint.copper_centre));
+            if (joint.plated || layer == 1 || joint.sides != JointSides::both)
+                nodes.push_back(nearest(layer, joint.copper_centre));
     return nodes;
 }
 
-std::vector<Router::Node> Router::search(int level, int net, const std::vector<Node>& from, const std::vector<Node>& to,
-                                         Goal goal, double wander_mm) {
+std::vector<Router::Node> Router::search(int level, int net, const std::vector<Node>& from,
+                                         const std::vector<Node>& to, Goal goal, double wander_mm) {
     if (effort_left_ <= 0) return {};
     ++round_;
     struct Open {
@@ -166,8 +178,10 @@ std::vector<Router::Node> Router::search(int level, int net, const std::vector<N
         const std::size_t at = best.at;
         const Node node = node_of(at);
         if (best.total > cost_[at] + estimate(node) + 1e-3F) continue;
-        const bool fits_via = goal == Goal::via && came_[at] != kStart && cost_[at] * recipe_.grid_mm > recipe_.via_pad_mm * 0.5 && via_fits(node, net);
-        if ((goal == Goal::joint && goal_[at] == round_) || fits_via || (goal == Goal::nowhere && cost_[at] > wander)) {
+        const bool fits_via = goal == Goal::via && came_[at] != kStart &&
+                              cost_[at] * recipe_.grid_mm > recipe_.via_pad_mm * 0.5 && via_fits(node, net);
+        if ((goal == Goal::joint && goal_[at] == round_) || fits_via ||
+            (goal == Goal::nowhere && cost_[at] > wander)) {
             found = at;
             arrived = true;
             break;
@@ -190,7 +204,8 @@ std::vector<Router::Node> Router::search(int level, int net, const std::vector<N
             float step = d % 2 == 1 ? 1.4142F : 1.0F;
             // One side prefers to run along, the other across; bends cost a little.
             if (recipe_.two_layers && d % 2 == 0 && (d % 4 == 0) != (node.layer == 0)) step *= 1.35F;
-            if (came < kDirections && came != d) step += 0.3F + 0.25F * static_cast<float>(std::min((d - came) & 7, (came - d) & 7));
+            if (came < kDirections && came != d)
+                step += 0.3F + 0.25F * static_cast<float>(std::min((d - came) & 7, (came - d) & 7));
             if (goal == Goal::nowhere) step += 0.4F * static_cast<float>(random_.unit());
             relax(next, step, static_cast<std::uint8_t>(d));
         }
@@ -280,7 +295,8 @@ void Router::add_via(Point at, int net) {
     layout_.wanted_net.push_back(net);
     const Shape pad = pad_shape(via);
     for (int layer = 0; layer < 2; ++layer)
-        for (int level = 0; level < kLevels; ++level) mark(pad, layer, level == kLevels - 1 ? -1 : net, level);
+        for (int level = 0; level < kLevels; ++level)
+            mark(pad, layer, level == kLevels - 1 ? -1 : net, level);
 }
 
 void Router::lay(int level, int net, const std::vector<Node>& path, Point first, Point last) {
@@ -391,8 +407,10 @@ bool Router::fan_out(int net, JointIndex joint) {
 }
 
 void Router::stub(int net, JointIndex joint) {
-    const std::vector<Node> path = search(0, net, nodes_of(joint), {}, Goal::nowhere, random_.uniform(1.5, 12));
-    if (path.size() > 2) lay(0, net, path, layout_.assembly.joint(joint).copper_centre, point_of(path.back()));
+    const std::vector<Node> path =
+        search(0, net, nodes_of(joint), {}, Goal::nowhere, random_.uniform(1.5, 12));
+    if (path.size() > 2)
+        lay(0, net, path, layout_.assembly.joint(joint).copper_centre, point_of(path.back()));
 }
 
 }  // namespace eyelet::synthetic

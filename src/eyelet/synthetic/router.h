@@ -1,6 +1,7 @@
 // Lays tracks: a search over a grid on both sides, with eight directions, that keeps a gap from what is
 // foreign. No track is ever moved again: what finds no way stays open. Search: P. E. Hart, N. J. Nilsson,
-// B. Raphael, "A formal basis for the heuristic determination of minimum cost paths", IEEE Trans. SSC 4 (1968).
+// B. Raphael, "A formal basis for the heuristic determination of minimum cost paths", IEEE Trans. SSC 4
+// (1968).
 #pragma once
 
 #include <cstdint>
@@ -50,8 +51,8 @@ class Router {
     [[nodiscard]] std::vector<Node> nodes_of(JointIndex joint) const;
     enum class Goal { joint, via, nowhere };
     // The cheapest way from any of `from` to any of `to`; empty if none was found.
-    std::vector<Node> search(int level, int net, const std::vector<Node>& from, const std::vector<Node>& to, Goal goal,
-                             double wander_mm);
+    std::vector<Node> search(int level, int net, const std::vector<Node>& from, const std::vector<Node>& to,
+                             Goal goal, double wander_mm);
     // Lays the copper of a path; `ends` are exact points for its two ends.
     void lay(int level, int net, const std::vector<Node>& path, Point first, Point last);
     void add_via(Point at, int net);

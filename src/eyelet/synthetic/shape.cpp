@@ -12,7 +12,8 @@ bool inside_polygon(const std::vector<Point>& polygon, Point p) {
     for (std::size_t i = 0, j = polygon.size() - 1; i < polygon.size(); j = i++) {
         const Point a = polygon[i];
         const Point b = polygon[j];
-        if ((a.y > p.y) != (b.y > p.y) && p.x < (b.x - a.x) * (p.y - a.y) / (b.y - a.y) + a.x) inside = !inside;
+        if ((a.y > p.y) != (b.y > p.y) && p.x < (b.x - a.x) * (p.y - a.y) / (b.y - a.y) + a.x)
+            inside = !inside;
     }
     return inside;
 }
@@ -38,9 +39,13 @@ void each_segment(const Shape& shape, Visit visit) {
 
 }  // namespace
 
-Shape disc(Point centre, double radius_mm) { return {{centre}, false, radius_mm}; }
+Shape disc(Point centre, double radius_mm) {
+    return {{centre}, false, radius_mm};
+}
 
-Shape stroke(std::vector<Point> points, double width_mm) { return {std::move(points), false, width_mm / 2}; }
+Shape stroke(std::vector<Point> points, double width_mm) {
+    return {std::move(points), false, width_mm / 2};
+}
 
 Shape rectangle(Box box, double corner_mm) {
     const Box in = grown(box, -corner_mm);
@@ -48,7 +53,8 @@ Shape rectangle(Box box, double corner_mm) {
 }
 
 Shape outline_of(Box box, double width_mm) {
-    return {{box.low, {box.high.x, box.low.y}, box.high, {box.low.x, box.high.y}, box.low}, false, width_mm / 2};
+    return {
+        {box.low, {box.high.x, box.low.y}, box.high, {box.low.x, box.high.y}, box.low}, false, width_mm / 2};
 }
 
 Point turned(Point p, double degrees) {
@@ -94,7 +100,10 @@ Shape hole_shape(const Joint& joint) {
     const double r = std::min(drill.width, drill.height) / 2;
     if (drill.width == drill.height) return disc(joint.hole, r);
     const Point half{drill.width / 2 - r, drill.height / 2 - r};
-    return {{joint.hole + turned(-1.0 * half, joint.rotation_deg), joint.hole + turned(half, joint.rotation_deg)}, false, r};
+    return {
+        {joint.hole + turned(-1.0 * half, joint.rotation_deg), joint.hole + turned(half, joint.rotation_deg)},
+        false,
+        r};
 }
 
 double distance_to_segment(Point p, Point a, Point b) {
@@ -116,7 +125,8 @@ double gap_mm(const Shape& a, const Shape& b) {
     if (b.closed && inside_polygon(b.core, a.core[0])) return -1;
     double best = std::numeric_limits<double>::max();
     each_segment(a, [&](Point a0, Point a1) {
-        each_segment(b, [&](Point b0, Point b1) { best = std::min(best, distance_between_segments(a0, a1, b0, b1)); });
+        each_segment(
+            b, [&](Point b0, Point b1) { best = std::min(best, distance_between_segments(a0, a1, b0, b1)); });
     });
     return best - a.radius_mm - b.radius_mm;
 }

@@ -63,8 +63,8 @@ double text_width_mm(const std::string& text, double height_mm) {
     return text.empty() ? 0 : (kAdvance * static_cast<double>(text.size()) - 1.4) * height_mm / 6;
 }
 
-std::vector<Shape> text_strokes(const std::string& text, Point at, double height_mm, double line_mm, double degrees,
-                                Mirrored mirrored) {
+std::vector<Shape> text_strokes(const std::string& text, Point at, double height_mm, double line_mm,
+                                double degrees, Mirrored mirrored) {
     std::vector<Shape> strokes;
     const double scale = height_mm / 6;
     double left = 0;

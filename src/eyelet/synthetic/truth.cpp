@@ -10,7 +10,9 @@ namespace {
 
 class Groups {
   public:
-    explicit Groups(std::size_t count) : parent_(count) { std::iota(parent_.begin(), parent_.end(), std::size_t{0}); }
+    explicit Groups(std::size_t count) : parent_(count) {
+        std::iota(parent_.begin(), parent_.end(), std::size_t{0});
+    }
     std::size_t find(std::size_t i) {
         while (parent_[i] != i) i = parent_[i] = parent_[parent_[i]];
         return i;
@@ -41,7 +43,8 @@ void join_touching(const std::vector<Item>& items, Groups& groups) {
                 auto& bin = bins[y * 100000 + x];
                 for (const std::size_t other : bin)
                     if (groups.find(items[other].group) != groups.find(items[i].group) &&
-                        overlap(bounds(items[other].shape), box) && gap_mm(items[other].shape, items[i].shape) < 0)
+                        overlap(bounds(items[other].shape), box) &&
+                        gap_mm(items[other].shape, items[i].shape) < 0)
                         groups.join(items[other].group, items[i].group);
                 bin.push_back(i);
             }
@@ -70,7 +73,8 @@ void each_inner_point(const Shape& shape, Visit visit) {
         for (double t = -rim; t <= run + rim; t += kStep) {
             const double beyond = std::max(-t, t - run);
             const double half = beyond > 0 ? std::sqrt(std::max(0.0, rim * rim - beyond * beyond)) : rim;
-            for (const double side : {-1.0, -0.5, 0.0, 0.5, 1.0}) visit(a + t * along + (side * half) * across);
+            for (const double side : {-1.0, -0.5, 0.0, 0.5, 1.0})
+                visit(a + t * along + (side * half) * across);
         }
     }
 }
@@ -91,7 +95,8 @@ std::vector<std::vector<JointIndex>> true_nets(const Layout& layout) {
         const std::size_t offset = side == Side::component ? 0 : joints;
         std::vector<Item> items;
         for (std::size_t j = 0; j < joints; ++j)
-            if (layout.assembly.joints[j].on(side)) items.push_back({pad_shape(layout.assembly.joints[j]), offset + j});
+            if (layout.assembly.joints[j].on(side) && !layout.is_lost(j))
+                items.push_back({pad_shape(layout.assembly.joints[j]), offset + j});
         for (std::size_t c = 0; c < layout.copper.size(); ++c) {
             const Copper& copper = layout.copper[c];
             if (copper.side != side) continue;
@@ -100,7 +105,9 @@ std::vector<std::vector<JointIndex>> true_nets(const Layout& layout) {
                 continue;
             }
             for (std::size_t i = 1; i < copper.shape.core.size(); ++i)
-                items.push_back({{{copper.shape.core[i - 1], copper.shape.core[i]}, false, copper.shape.radius_mm}, 2 * joints + c});
+                items.push_back(
+                    {{{copper.shape.core[i - 1], copper.shape.core[i]}, false, copper.shape.radius_mm},
+                     2 * joints + c});
         }
         join_touching(items, groups);
         for (std::size_t f = 0; f < layout.fills.size(); ++f) {
@@ -110,17 +117,23 @@ std::vector<std::vector<JointIndex>> true_nets(const Layout& layout) {
                 const std::int32_t piece = fill.piece_at(p);
                 if (piece >= 0) groups.join(first_piece[f] + static_cast<std::size_t>(piece), group);
             };
-            for (const Item& item : items) each_inner_point(item.shape, [&](Point p) { touch(p, item.group); });
+            for (const Item& item : items)
+                each_inner_point(item.shape, [&](Point p) { touch(p, item.group); });
             // Fills of one net may lie over each other.
             for (std::size_t g = 0; g < f; ++g) {
                 const Fill& other = layout.fills[g];
                 if (other.side != side) continue;
                 for (int row = 0; row < fill.rows; ++row)
                     for (int column = 0; column < fill.columns; ++column) {
-                        const std::int32_t piece = fill.piece[static_cast<std::size_t>(row) * static_cast<std::size_t>(fill.columns) + static_cast<std::size_t>(column)];
+                        const std::int32_t piece = fill.piece[static_cast<std::size_t>(row) *
+                                                                  static_cast<std::size_t>(fill.columns) +
+                                                              static_cast<std::size_t>(column)];
                         if (piece < 0) continue;
-                        const std::int32_t under = other.piece_at({fill.origin_mm.x + column * fill.cell_mm, fill.origin_mm.y + row * fill.cell_mm});
-                        if (under >= 0) groups.join(first_piece[f] + static_cast<std::size_t>(piece), first_piece[g] + static_cast<std::size_t>(under));
+                        const std::int32_t under = other.piece_at({fill.origin_mm.x + column * fill.cell_mm,
+                                                                   fill.origin_mm.y + row * fill.cell_mm});
+                        if (under >= 0)
+                            groups.join(first_piece[f] + static_cast<std::size_t>(piece),
+                                        first_piece[g] + static_cast<std::size_t>(under));
                     }
             }
         }
@@ -128,7 +141,8 @@ std::vector<std::vector<JointIndex>> true_nets(const Layout& layout) {
     for (std::size_t j = 0; j < joints; ++j) {
         const Joint& joint = layout.assembly.joints[j];
         // A pad on one side answers for its joint alone.
-        if (joint.joins_sides() || joint.sides != JointSides::both) groups.join(j, joints + j);
+        if (layout.is_lost(j) || joint.joins_sides() || joint.sides != JointSides::both)
+            groups.join(j, joints + j);
     }
     std::unordered_map<std::size_t, std::size_t> net_of;
     std::vector<std::vector<JointIndex>> nets;
@@ -137,7 +151,8 @@ std::vector<std::vector<JointIndex>> true_nets(const Layout& layout) {
         if (fresh) nets.emplace_back();
         nets[entry->second].push_back(JointIndex{j});
     }
-    std::stable_sort(nets.begin(), nets.end(), [](const auto& a, const auto& b) { return a.size() > b.size(); });
+    std::stable_sort(nets.begin(), nets.end(),
+                     [](const auto& a, const auto& b) { return a.size() > b.size(); });
     return nets;
 }
 

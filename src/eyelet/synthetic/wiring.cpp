@@ -11,7 +11,8 @@ void invent_buses(Random& random, const Placer& placer, Layout& layout, int& net
     std::vector<PartIndex> big;
     for (std::size_t i = 0; i < layout.assembly.parts.size(); ++i) {
         const auto role = placer.role(PartIndex{i});
-        if ((role == Footprint::Role::chip || role == Footprint::Role::connector) && layout.assembly.parts[i].joints.size() >= 8)
+        if ((role == Footprint::Role::chip || role == Footprint::Role::connector) &&
+            layout.assembly.parts[i].joints.size() >= 8)
             big.push_back(PartIndex{i});
     }
     if (big.size() < 2) return;
@@ -27,7 +28,8 @@ void invent_buses(Random& random, const Placer& placer, Layout& layout, int& net
         for (int i = 0; i < width; ++i) {
             const int a = start_a + i;
             const int c = start_b + turn * i;
-            if (a >= static_cast<int>(from.joints.size()) || c < 0 || c >= static_cast<int>(to.joints.size())) break;
+            if (a >= static_cast<int>(from.joints.size()) || c < 0 || c >= static_cast<int>(to.joints.size()))
+                break;
             int& net_a = layout.wanted_net[from.joints[static_cast<std::size_t>(a)].raw()];
             int& net_c = layout.wanted_net[to.joints[static_cast<std::size_t>(c)].raw()];
             if (net_a == -1 && net_c == -1)
@@ -50,7 +52,8 @@ int invent_nets(const Recipe& recipe, Random& random, const Placer& placer, Layo
         const auto wanted = [&](JointIndex joint) -> int& { return layout.wanted_net[joint.raw()]; };
         switch (placer.role(PartIndex{i})) {
             case Footprint::Role::mechanical:
-                if (random.chance(0.5) && assembly.joint(part.joints[0]).plated) wanted(part.joints[0]) = kGround;
+                if (random.chance(0.5) && assembly.joint(part.joints[0]).plated)
+                    wanted(part.joints[0]) = kGround;
                 break;
             case Footprint::Role::chip:
                 wanted(part.joints[part.joints.size() / 2 - 1]) = kGround;
@@ -93,8 +96,11 @@ int invent_nets(const Recipe& recipe, Random& random, const Placer& placer, Layo
             JointIndex best;
             double best_score = 1e9;
             for (const JointIndex other : free) {
-                if (layout.wanted_net[other.raw()] != -1 || assembly.joint(other).part == assembly.joint(joint).part) continue;
-                const double score = distance(assembly.joint(other).hole, assembly.joint(joint).hole) + reach_mm * random.unit();
+                if (layout.wanted_net[other.raw()] != -1 ||
+                    assembly.joint(other).part == assembly.joint(joint).part)
+                    continue;
+                const double score = distance(assembly.joint(other).hole, assembly.joint(joint).hole) +
+                                     reach_mm * random.unit();
                 if (score < best_score) {
                     best_score = score;
                     best = other;

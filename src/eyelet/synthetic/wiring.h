@@ -1,4 +1,5 @@
-// Which pins are meant to be joined. Net 0 is ground, net 1 the supply, the rest signals; some pins stay free.
+// Which pins are meant to be joined. Net 0 is ground, net 1 the supply, the rest signals; some pins stay
+// free.
 #pragma once
 
 #include <vector>
