@@ -287,8 +287,10 @@ std::vector<Found> agreeing(const std::vector<Found>& found, std::span<const Mar
     return kept;
 }
 
-// How much better the residuals are with the larger lens, as an F statistic.
-double gain_of(std::span<const Sight> sights, const RobustFit& larger, Lens larger_lens, Camera start, Lens smaller_lens) {
+// How much better the residuals are with the larger lens, as an F statistic. `alike` sights in a row share their
+// errors (the pieces of one outline) and count as one.
+double gain_of(std::span<const Sight> sights, const RobustFit& larger, Lens larger_lens, const Camera& start, Lens smaller_lens,
+               double alike) {
     std::vector<Sight> weighted(sights.begin(), sights.end());
     double count = 0;
     for (std::size_t i = 0; i < weighted.size(); ++i) {
@@ -307,6 +309,7 @@ double gain_of(std::span<const Sight> sights, const RobustFit& larger, Lens larg
     const double without = square_sum(fit_camera(weighted, start, smaller_lens));
     const auto p1 = static_cast<double>(parameters_of(larger_lens));
     const auto p0 = static_cast<double>(parameters_of(smaller_lens));
+    count /= alike;
     if (count <= p1 + 2 || with <= 0) return 0;
     return (without - with) / (p1 - p0) / (with / (count - p1));
 }
@@ -317,23 +320,24 @@ struct LensFit {
 };
 
 // The robust fit with as many terms as the sights hold.
-LensFit fit_with_lens(std::span<const Sight> sights, const Camera& start, cv::Size photo) {
+LensFit fit_with_lens(std::span<const Sight> sights, const Camera& start, cv::Size photo, Lens most, double alike, double least_sigma_px) {
     const Camera middle = unfitted_camera(photo);
     Camera flat_start = start;
     flat_start.k1 = 0;
     flat_start.centre_px = middle.centre_px;
-    LensFit best{fit_camera_robustly(sights, flat_start, Lens::flat), Lens::flat};
-    if (sights.size() < 2 * kFewestJoints) return best;
+    LensFit best{fit_camera_robustly(sights, flat_start, Lens::flat, least_sigma_px), Lens::flat};
+    const double count = static_cast<double>(sights.size()) / alike;
+    if (most == Lens::flat || count < 2.0 * kFewestJoints) return best;
     Camera radial_start = start;
     radial_start.centre_px = middle.centre_px;
-    const RobustFit radial = fit_camera_robustly(sights, radial_start, Lens::radial);
-    if (std::abs(radial.camera.k1) < 0.2 && gain_of(sights, radial, Lens::radial, best.fit.camera, Lens::flat) > kTermIsHeld)
+    const RobustFit radial = fit_camera_robustly(sights, radial_start, Lens::radial, least_sigma_px);
+    if (std::abs(radial.camera.k1) < 0.2 && gain_of(sights, radial, Lens::radial, best.fit.camera, Lens::flat, alike) > kTermIsHeld)
         best = {radial, Lens::radial};
-    if (best.lens == Lens::flat || sights.size() < 4 * kFewestJoints) return best;
-    const RobustFit moved = fit_camera_robustly(sights, radial.camera, Lens::radial_off_centre);
+    if (most == Lens::radial || best.lens == Lens::flat || count < 4.0 * kFewestJoints) return best;
+    const RobustFit moved = fit_camera_robustly(sights, radial.camera, Lens::radial_off_centre, least_sigma_px);
     const bool inside = distance(moved.camera.centre_px, middle.centre_px) < middle.radius_px / 2;
     if (inside && std::abs(moved.camera.k1) < 0.2 &&
-        gain_of(sights, moved, Lens::radial_off_centre, radial.camera, Lens::radial) > kTermIsHeld)
+        gain_of(sights, moved, Lens::radial_off_centre, radial.camera, Lens::radial, alike) > kTermIsHeld)
         best = {moved, Lens::radial_off_centre};
     return best;
 }
@@ -350,23 +354,40 @@ std::optional<Refined> refine(const cv::Mat& photo, std::span<const Mark> marks,
         window.blur_mm = std::max(blur_mm, 0.6 / photo_px_per_mm);
         return window;
     };
-    const auto add_ties = [&](std::vector<Sight>& sights) {
+    // What is seen bunches where parts leave pads free, and no two terms describe a real board to the last tenth of a
+    // millimetre: each part of the board gets the same say. The tie points, which are few, keep theirs where nothing
+    // is seen: `mark_mm` is how true one mark is, of `pieces` sights.
+    const auto balance = [&](std::vector<Sight>& sights, double mark_mm, double pieces) {
+        std::map<std::pair<int, int>, double> crowd;
+        const auto cell_of = [&](const Sight& s) {
+            return std::pair(static_cast<int>(5 * s.board_mm.x / board.size_mm.width), static_cast<int>(5 * s.board_mm.y / board.size_mm.height));
+        };
+        for (const Sight& s : sights) crowd[cell_of(s)] += s.weight;
+        double sum = 0;
+        double all = 0;
+        for (const Sight& s : sights) {
+            all += s.weight;
+            sum += s.weight / std::sqrt(crowd[cell_of(s)]);
+        }
+        for (Sight& s : sights) s.weight *= all / sum / std::sqrt(crowd[cell_of(s)]);
         for (std::size_t i = 0; i < ties.size(); ++i)
             if (tie_fit.used[i]) {
                 Sight tie = ties[i];
-                tie.weight = 0.5 * (kOutlinePx * kOutlinePx) / (kClickPx * kClickPx);
+                tie.weight = pieces * std::pow(std::max(kOutlinePx, mark_mm * photo_px_per_mm) / kClickPx, 2);
+                tie.trusted = true;
                 sights.push_back(tie);
             }
     };
 
     // First whole outlines, from far to near.
     struct Pass {
-        double reach_mm, blur_mm, px_per_mm, tolerance_mm;
+        double reach_mm, blur_mm, px_per_mm, tolerance_mm, mark_mm;
+        Lens most;
     };
     // The first reach covers clicks a few pixels off and the curvature they leave out; a row of like pads is no
     // trap as long as most find their own. The later ones are a few times what the fit before still missed by.
     std::vector<Mark> seen;
-    for (const Pass& pass : {Pass{0.7, 0.10, 12, 0.20}, Pass{0.4, 0.07, 16, 0.12}, Pass{0.2, 0.05, 25, 0.08}}) {
+    for (const Pass& pass : {Pass{0.7, 0.10, 12, 0.25, 0.06, Lens::flat}, Pass{0.4, 0.07, 16, 0.20, 0.05, Lens::radial}, Pass{0.25, 0.05, 25, 0.12, 0.04, Lens::radial}}) {
         const SearchWindow window = window_of(pass.reach_mm, pass.blur_mm, pass.px_per_mm);
         std::vector<Found> found = find_marks(photo, refined.camera, marks, window);
         drop_lone_holes(found, marks);
@@ -383,8 +404,8 @@ std::optional<Refined> refine(const cv::Mat& photo, std::span<const Mark> marks,
             sights.push_back({at, refined.camera.to_photo(at + f.shift_mm), f.agreement * f.agreement});
             seen.push_back(marks[f.mark]);
         }
-        add_ties(sights);
-        const LensFit fit = fit_with_lens(sights, refined.camera, photo.size());
+        balance(sights, pass.mark_mm, 1);
+        const LensFit fit = fit_with_lens(sights, refined.camera, photo.size(), pass.most, 1, 0.5 * pass.mark_mm * photo_px_per_mm);
         if (!is_plausible(fit.fit.camera, board)) return std::nullopt;
         refined.camera = fit.fit.camera;
         refined.lens = fit.lens;
@@ -407,8 +428,9 @@ std::optional<Refined> refine(const cv::Mat& photo, std::span<const Mark> marks,
             const Point outside = refined.camera.to_photo(edge.at_mm + 0.1 * edge.normal) - here;
             sights.push_back({edge.at_mm, refined.camera.to_photo(edge.at_mm + out * edge.normal), 1, (1 / length(outside)) * outside});
         }
-        add_ties(sights);
-        const LensFit fit = fit_with_lens(sights, refined.camera, photo.size());
+        const double pieces = static_cast<double>(edges.size()) / static_cast<double>(seen.size());
+        balance(sights, 0.03, pieces);
+        const LensFit fit = fit_with_lens(sights, refined.camera, photo.size(), Lens::radial_off_centre, pieces, 0.05);
         if (!is_plausible(fit.fit.camera, board)) return std::nullopt;
         refined.camera = fit.fit.camera;
         refined.lens = fit.lens;
@@ -558,7 +580,7 @@ Result<Alignment> align(const cv::Mat& photo, Side side, const Assembly& assembl
         alignment.located_rms_mm = refined->rms_mm;
         alignment.located_worst_mm = refined->worst_mm;
     } else if (chosen->count() >= 2 * kFewestJoints) {
-        const LensFit fit = fit_with_lens(used_of(sights, used), chosen->camera, photo.size());
+        const LensFit fit = fit_with_lens(used_of(sights, used), chosen->camera, photo.size(), Lens::radial, 1, kClickPx / 3);
         alignment.camera = fit.fit.camera;
         alignment.lens = fit.lens;
     }

@@ -86,8 +86,6 @@ double median_of(std::vector<double> values) {
 }
 
 constexpr double kTukey = 4.685;
-// No scale below this: pixels are not located better, and a scale of nothing would reject everything.
-constexpr double kLeastSigmaPx = 0.05;
 
 }  // namespace
 
@@ -203,34 +201,37 @@ Camera fit_camera(std::span<const Sight> sights, const Camera& start, Lens lens)
     return scaled.camera(p);
 }
 
-RobustFit fit_camera_robustly(std::span<const Sight> sights, const Camera& start, Lens lens) {
+RobustFit fit_camera_robustly(std::span<const Sight> sights, const Camera& start, Lens lens, double least_sigma_px) {
     RobustFit fit;
     fit.camera = start;
     fit.weights.assign(sights.size(), 1);
     std::vector<Sight> weighted(sights.begin(), sights.end());
     for (int round = 0; round < 12; ++round) {
-        // The scale is that of one coordinate; the sights' own weights are inverse variances relative to it.
+        // The scale is that of one coordinate. Weights say how much a sight counts, not how far off it may be.
         std::vector<double> sizes;
         sizes.reserve(2 * sights.size());
         std::vector<double> distances(sights.size());
         for (std::size_t i = 0; i < sights.size(); ++i) {
-            const double own = std::sqrt(sights[i].weight);
             const Point r = sights[i].counted(fit.camera.to_photo(sights[i].board_mm) - sights[i].photo_px);
-            distances[i] = own * length(r);
+            distances[i] = length(r);
+            if (sights[i].trusted) continue;
             if (sights[i].is_edge()) {
                 sizes.push_back(distances[i]);
             } else {
-                sizes.push_back(own * std::abs(r.x));
-                sizes.push_back(own * std::abs(r.y));
+                sizes.push_back(std::abs(r.x));
+                sizes.push_back(std::abs(r.y));
             }
         }
-        const double sigma = std::max(kLeastSigmaPx, 1.4826 * median_of(sizes));
-        fit.cost = 0;
+        if (sizes.empty()) sizes.push_back(0);
+        const double sigma = std::max(least_sigma_px, 1.4826 * median_of(sizes));
         for (std::size_t i = 0; i < sights.size(); ++i) {
+            if (sights[i].trusted) {
+                weighted[i].weight = sights[i].weight;
+                continue;
+            }
             const double t = distances[i] / (kTukey * sigma);
             const double left = t < 1 ? 1 - t * t : 0;
             fit.weights[i] = left * left;
-            fit.cost += kTukey * kTukey * sigma * sigma / 3 * (1 - left * left * left);
             weighted[i].weight = sights[i].weight * fit.weights[i];
         }
         const bool settled = std::abs(sigma - fit.sigma_px) < 1e-4 * sigma;

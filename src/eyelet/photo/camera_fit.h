@@ -20,6 +20,7 @@ struct Sight {
     Point photo_px;
     double weight = 1;  // of its squared distance in pixels
     Point normal_px{};  // unit: only the distance along it counts (a piece of an edge); zero: both coordinates count
+    bool trusted = false;  // its weight stands: it is not judged by the scale of the others
     [[nodiscard]] bool is_edge() const { return normal_px.x != 0 || normal_px.y != 0; }
     // The part of a miss that counts.
     [[nodiscard]] Point counted(Point miss_px) const { return is_edge() ? dot(normal_px, miss_px) * normal_px : miss_px; }
@@ -44,8 +45,9 @@ struct RobustFit {
     Camera camera;
     double sigma_px = 0;           // of one coordinate
     std::vector<double> weights;   // Tukey's, 0 to 1, without the sights' own
-    double cost = 0;               // sum of Tukey's rho, in units of squared pixels
 };
-[[nodiscard]] RobustFit fit_camera_robustly(std::span<const Sight> sights, const Camera& start, Lens lens);
+// `least_sigma_px`: the scale is never taken as smaller.
+[[nodiscard]] RobustFit fit_camera_robustly(std::span<const Sight> sights, const Camera& start, Lens lens,
+                                            double least_sigma_px = 0.05);
 
 }  // namespace eyelet
