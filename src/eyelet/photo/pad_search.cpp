@@ -145,6 +145,21 @@ std::vector<Mark> marks_of(const Assembly& assembly, BoardIndex board, Side side
 
 namespace {
 
+// Grey or colour to what is compared: logarithms, in hundredths, so that a dim corner counts like a bright one. Of a
+// colour picture the brightness gives way to the two ratios between channels: solder's shading and its highlights move
+// the brightness but not the ratios, and those change where metal meets mask.
+constexpr float kDarkFloor = 12;  // grey levels; below it is noise
+constexpr float kBrightnessShare = 0.4F;
+
+void to_compared(cv::Mat& flat) {
+    cv::log(flat + cv::Scalar::all(kDarkFloor), flat);
+    flat *= 100;
+    if (flat.channels() != 3) return;
+    for (int r = 0; r < flat.rows; ++r)
+        for (auto* p = flat.ptr<cv::Vec3f>(r); p != flat.ptr<cv::Vec3f>(r) + flat.cols; ++p)
+            *p = {kBrightnessShare / 3 * ((*p)[0] + (*p)[1] + (*p)[2]), (*p)[0] - (*p)[1], (*p)[2] - (*p)[1]};
+}
+
 // The patch around a mark, as seen straight from above, and its gradients (channels interleaved).
 struct Patch {
     Point low_mm;
@@ -160,6 +175,7 @@ Patch patch_around(const cv::Mat& photo, const Camera& camera, const Mark& mark,
     cv::Mat flat;
     rectify(photo, camera, box, window.px_per_mm).convertTo(flat, CV_32F);
     const double sigma = window.blur_mm * window.px_per_mm;
+    to_compared(flat);
     if (sigma > 0.3) cv::GaussianBlur(flat, flat, {}, sigma, sigma, cv::BORDER_REPLICATE);
     Patch patch;
     patch.low_mm = box.low;
@@ -193,7 +209,6 @@ cv::Mat agreement_map(const Patch& patch, const Mark& mark, double px_per_mm, in
     for (int sy = -reach; sy <= reach; ++sy)
         for (int sx = -reach; sx <= reach; ++sx) {
             float directed[3] = {};
-            float brighter_outside = 0;
             float energy = 0;
             for (const Tap& tap : taps) {
                 const int column = (tap.column + sx) * channels;
@@ -213,12 +228,9 @@ cv::Mat agreement_map(const Patch& patch, const Mark& mark, double px_per_mm, in
                 }
             }
             float square = 0;
-            for (int k = 0; k < channels; ++k) {
-                square += directed[k] * directed[k] / (count * count);
-                brighter_outside += directed[k];
-            }
+            for (int k = 0; k < channels; ++k) square += directed[k] * directed[k] / (count * count);
             // An open hole is dark; a bright spot of its size is the end of a lead.
-            if (mark.kind == MarkKind::hole && brighter_outside < 0) square = 0;
+            if (mark.kind == MarkKind::hole && directed[0] < 0) square = 0;
             map.at<float>(sy + reach, sx + reach) = square / (energy / count + static_cast<float>(kGradientFloor));
         }
     return map;
