@@ -23,7 +23,9 @@ Result<StoredReadings> stored_readings(Store& store, const JobName& job, const A
         }
         const auto from = joints.find(reading.from);
         const auto to = joints.find(reading.to);
-        if (from == joints.end() || to == joints.end()) {
+        // A map edit may have taken a joint away, or made a via of it.
+        if (from == joints.end() || to == joints.end() || !map.joint(from->second).can_be_touched() ||
+            !map.joint(to->second).can_be_touched()) {
             lost += entry.withdrawn ? 0 : 1;
             continue;
         }
