@@ -5,7 +5,7 @@
 //   1. When answer() or volunteer() returns ok, its readings are in the journal and on disk; when it returns an
 //      error, nothing was stored and the same gesture stands.
 //   2. The readings of one gesture are one edit; undo() withdraws all of them.
-//   3. A session opened again on the same job with the same options asks the same next gesture.
+//   3. A session opened again on the same job with the same options is in the same state.
 // Lines of JSON for gestures and answers: exchange/ring_lines.h. Not safe to use from several threads at once.
 #pragma once
 
