@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "eyelet/jobs/stored_readings.h"
+#include "eyelet/photo/likeliest_nets.h"
 
 namespace eyelet {
 
@@ -64,7 +65,7 @@ Result<NetsOfJob> nets_of(Store& store, const JobName& job, NetsFrom from) {
     EYELET_ASSIGN(MapVersion version, store.map(job));
     EYELET_ASSIGN(const auto stored, store.proposals(job));
     found.map = std::move(version.map);
-    found.nets = nets_from_links(found.map, stored ? stored->proposals.links : std::vector<Link>());
+    found.nets = nets_from_partition(found.map, likeliest_nets(found.map, stored ? stored->proposals.links : std::vector<Link>()));
     return found;
 }
 
