@@ -140,10 +140,10 @@ Json photograph_json(const Photograph& photograph, const StoredAlignment* alignm
     for (const StoredAlignment::Misfit& tie : alignment->tie_points)
         out["tie_points"].push_back(
             {{"joint", tie.joint.text()}, {"misfit_mm", tie.misfit_mm}, {"left_out", tie.left_out}});
-    out["homography"] = alignment->photo_from_board;
-    out["k1"] = alignment->k1;
-    out["centre_px"] = {alignment->centre_px.x, alignment->centre_px.y};
-    out["radius_px"] = alignment->radius_px;
+    out["homography"] = alignment->camera.photo_from_board;
+    out["k1"] = alignment->camera.k1;
+    out["centre_px"] = {alignment->camera.centre_px.x, alignment->camera.centre_px.y};
+    out["radius_px"] = alignment->camera.radius_px;
     out["remarks"] = alignment->remarks;
     return out;
 }
