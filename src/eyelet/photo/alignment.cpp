@@ -614,8 +614,12 @@ Result<Alignment> align(const cv::Mat& photo, Side side, const Assembly& assembl
                     (!nearest.valid() || distance(joint.hole, clicked) < distance(assembly.joint(nearest).hole, clicked)))
                     nearest = JointIndex(j);
             }
-            alignment.remarks.push_back(fmt::format("{} is wrong and was left out: the click lies {:.1f} mm from that joint, nearest to {}",
-                                                    tie_name(assembly, tie_points[i]), miss, assembly.joint(nearest).name.text()));
+            // Where the click went, if it went to another joint.
+            std::string where;
+            if (nearest.valid() && nearest != tie_points[i].joint && distance(assembly.joint(nearest).hole, clicked) < 1)
+                where = ", on " + assembly.joint(nearest).name.text();
+            alignment.remarks.push_back(fmt::format("{} is wrong and was left out: the click lies {:.1f} mm from that joint{}",
+                                                    tie_name(assembly, tie_points[i]), miss, where));
         }
     }
     if (refined || count > 4) {
