@@ -35,9 +35,13 @@ struct CorpusRow {
     std::string board;
     std::string level;         // bare, populated, poor, damaged, real
     std::string failed;        // the error that ended this row; empty: none
+    std::vector<std::string> remarks;  // that following copper made for the person
     std::size_t pads = 0;
     std::size_t nets = 0;      // true ones that hold a pad
-    double align_misfit_mm = 0;      // of the known camera's board grid, median; only where the truth has a camera
+    // Distance between where the stored camera and the known one put a joint, over both photographs; none where the
+    // truth holds no camera.
+    std::optional<double> align_median_mm;
+    std::optional<double> align_worst_mm;
     double align_seconds = 0;
     double follow_seconds = 0;
 
@@ -65,7 +69,11 @@ struct CorpusRow {
     std::vector<RingOutcome> ring_outs;
 };
 
+// What copper is followed in: the photographs, or the true copper, which tells how much following could at best give.
+enum class CorpusEvidence { photographs, true_copper };
+
 struct CorpusOptions {
+    CorpusEvidence evidence = CorpusEvidence::photographs;
     std::vector<double> miss_rates{0.0, 0.01};
     bool without_photographs = true;      // one more ring-out that has no proposals, with the first miss rate
     std::uint32_t seed = 1;               // of the simulated meter
