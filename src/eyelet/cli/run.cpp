@@ -214,6 +214,9 @@ std::span<const Command> commands() {
         {"withdraw", "Withdraw entries of the journal, and all that rested on them.", declare_withdraw},
         {"undo", "Take back the last edit of a job.", declare_undo},
         {"redo", "Do again what undo took back.", declare_redo},
+        {"marking", "Say what a marking on a part may mean.", declare_marking},
+        {"compare", "Compare a unit's copper with a reference: what is missing, what was added.", declare_compare},
+        {"sheet", "Say the resistance of a copper shape between two contacts.", declare_sheet},
     };
     return kCommands;
 }
