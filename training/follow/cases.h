@@ -17,6 +17,7 @@ struct Case {
     std::vector<int> net;                 // of each joint
     std::vector<std::vector<int>> area;   // [side][joint]: number of the true copper area, -1 off side
     std::vector<SideEvidence> sides;
+    std::vector<SideEvidence> mask_sides;  // the true copper, where the case keeps it (invented boards)
     [[nodiscard]] std::string name() const { return layout + " " + level; }
 };
 
@@ -24,5 +25,8 @@ enum class EvidenceFrom { masks, degraded_masks, folder };
 
 // Cases under `boards` (a folder of board folders). Levels without evidence are left out.
 std::vector<Case> load_cases(const std::filesystem::path& boards, EvidenceFrom from, const std::filesystem::path& evidence);
+
+// Invented boards, numbered from `first`, with degraded masks of random quality for evidence.
+std::vector<Case> made_cases(int count, unsigned first);
 
 }  // namespace eyelet::fitting

@@ -4,6 +4,7 @@
 #include <numeric>
 
 #include "eyelet/exchange/survey.h"
+#include "eyelet/synthetic/layout.h"
 
 namespace eyelet::fitting {
 
@@ -119,7 +120,10 @@ std::vector<Drawn> kept(const std::filesystem::path& file) {
         d.layout = get_text(in);
         d.level = get_text(in);
         d.folder = get_text(in);
-        d.assembly = read_survey(std::filesystem::path(d.folder) / ("survey_" + d.level + ".json")).value().assembly;
+        if (d.layout.starts_with("made-"))
+            d.assembly = synthetic::make_layout(synthetic::random_recipe(std::stoull(d.layout.substr(5)))).assembly;
+        else
+            d.assembly = read_survey(std::filesystem::path(d.folder) / ("survey_" + d.level + ".json")).value().assembly;
         d.net = get_list<int>(in);
         for (int side = 0; side < 2; ++side) {
             d.area.push_back(get_list<int>(in));
@@ -146,7 +150,7 @@ std::vector<Drawn> kept(const std::filesystem::path& file) {
 }
 
 std::set<std::pair<int, int>> direct_pairs(const Case& masks, Side side) {
-    const SideExamination examination = examine_side(masks.assembly, masks.sides[side == Side::component ? 0 : 1], {});
+    const SideExamination examination = examine_side(masks.assembly, (masks.mask_sides.empty() ? masks.sides : masks.mask_sides)[side == Side::component ? 0 : 1], {});
     std::set<std::pair<int, int>> pairs;
     for (const DescribedCandidate& c : examination.candidates)
         if (c.candidate.least_pass > 0)

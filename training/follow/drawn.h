@@ -31,6 +31,7 @@ struct Drawn {
         double probability = 0;
     };
     std::vector<Lead> leads;
+    std::vector<std::vector<JointIndex>> nets;  // as put together from the links
     std::vector<std::set<std::pair<int, int>>> truly_direct;  // [side]: pairs that the true copper joins directly
     [[nodiscard]] std::string name() const { return layout + " " + level; }
     // Links given, at the present probabilities.

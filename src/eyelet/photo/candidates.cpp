@@ -48,6 +48,22 @@ struct Walker {
         return way;
     }
 
+    // Where the two pixels of a contact lie apart, the straight line from `half`'s to the other is part of the way.
+    void leap(std::vector<int>& way, int half) const {
+        if (!graph.contacts[at(half / 2)].leap) return;
+        const int from = pixel_of(half);
+        const int to = pixel_of(over(half));
+        const int columns = to % graph.width - from % graph.width;
+        const int rows = to / graph.width - from / graph.width;
+        const int steps = std::max(std::abs(columns), std::abs(rows));
+        for (int i = 1; i < steps; ++i) {
+            const double t = static_cast<double>(i) / steps;
+            const int column = from % graph.width + static_cast<int>(std::lround(t * columns));
+            const int row = from / graph.width + static_cast<int>(std::lround(t * rows));
+            way.push_back(row * graph.width + column);
+        }
+    }
+
     void from(int pad, std::map<int, Candidate>& found) const {
         std::vector<Visit> visits;
         std::map<int, double> least;  // half -> doubt
@@ -111,6 +127,7 @@ struct Walker {
         std::vector<int> way;  // from b to a
         append_reversed(way, graph.way_back(pixel_of(half)));
         contacts.push_back(half / 2);
+        leap(way, half);
         int out = over(half);  // the half over which the way left the region before; it is the half of that visit
         for (int v = last; v >= 0;) {
             append(way, climb(out));
@@ -124,6 +141,7 @@ struct Walker {
             }
             append_reversed(way, climb(visits[at(v)].half));
             contacts.push_back(visits[at(v)].half / 2);
+            leap(way, visits[at(v)].half);
             out = over(visits[at(v)].half);
             v = visits[at(v)].previous;
         }

@@ -70,20 +70,21 @@ TEST(LikeliestNets, RefutedLinksDoNotJoin) {
 
 TEST(LikeliestNets, WeakBridgeBetweenLargeGroupsIsNotCrossed) {
     std::vector<Link> links;
-    for (int i = 0; i < 9; ++i) {
+    for (int i = 0; i < 19; ++i) {
         links.push_back(link(i, i + 1, 0.97));
-        links.push_back(link(10 + i, 11 + i, 0.97));
+        links.push_back(link(20 + i, 21 + i, 0.97));
     }
-    links.push_back(link(4, 14, 0.6));
-    NetOptions options;
-    options.join_above = 0.5;
-    options.bridge_above = 0.8;
-    EXPECT_EQ(sizes(likeliest_nets(pads(20), links, options)), (std::vector{10, 10}));
-    // The same link between a group and a lone pad does join.
-    EXPECT_EQ(sizes(likeliest_nets(pads(2), {link(0, 1, 0.6)}, options)), (std::vector{2}));
+    links.push_back(link(4, 24, 0.4));
+    EXPECT_EQ(sizes(likeliest_nets(pads(40), links)), (std::vector{20, 20}));
     // A strong bridge is crossed.
-    links.back() = link(4, 14, 0.95);
-    EXPECT_EQ(sizes(likeliest_nets(pads(20), links, options)), (std::vector{20}));
+    links.back() = link(4, 24, 0.99);
+    EXPECT_EQ(sizes(likeliest_nets(pads(40), links)), (std::vector{40}));
+}
+
+TEST(LikeliestNets, ProvenLinksHoldForSure) {
+    Link proven = link(0, 1, 0.02);
+    proven.standing = Standing::proven;
+    EXPECT_EQ(likeliest_nets(pads(2), {proven}).size(), 1U);
 }
 
 TEST(LikeliestNets, OrderOfLinksDoesNotMatter) {

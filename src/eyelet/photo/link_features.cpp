@@ -272,6 +272,10 @@ std::vector<DescribedCandidate> describe_candidates(const Assembly& assembly, co
         passes[at(candidate.a)].push_back(candidate.least_pass);
         passes[at(candidate.b)].push_back(candidate.least_pass);
     }
+    const double joint_count = static_cast<double>(std::max<std::size_t>(1, joints.size()));
+    const auto plain = std::count_if(candidates.begin(), candidates.end(), [](const Candidate& c) { return c.least_pass >= 1; });
+    const double area_cm2 = pictures.grid.width * pictures.grid.height / std::pow(pictures.grid.px_per_mm * 10, 2);
+    const double joined = static_cast<double>(plain) / joint_count;
     for (std::vector<double>& list : passes) std::sort(list.begin(), list.end(), std::greater<>());
     for (std::size_t i = 0; i < candidates.size(); ++i) {
         described[i].candidate = std::move(candidates[i]);
@@ -285,6 +289,8 @@ std::vector<DescribedCandidate> describe_candidates(const Assembly& assembly, co
             const auto higher = std::count_if(list.begin(), list.end(), [&](double p) { return p > candidate.least_pass; });
             better = std::min(better, static_cast<double>(higher));
         }
+        described[i].features[static_cast<std::size_t>(LinkFeature::side_joined)] = single(joined);
+        described[i].features[static_cast<std::size_t>(LinkFeature::side_crowding)] = single(joint_count / area_cm2);
         described[i].features[static_cast<std::size_t>(LinkFeature::behind_best)] = single(behind);
         described[i].features[static_cast<std::size_t>(LinkFeature::others_better)] = single(better);
     }

@@ -71,6 +71,8 @@ enum class LinkFeature {
     side_contrast,
     side_fill,
     side_hidden,
+    side_joined,        // candidates whose pass is plain copper, per joint of the side
+    side_crowding,      // joints per square centimetre
     pad_size_low_mm,
     pad_size_high_mm,
     count

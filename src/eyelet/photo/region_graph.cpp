@@ -234,7 +234,19 @@ RegionGraph grow_regions(const cv::Mat& log_odds, const cv::Mat& owner, int pads
     }
     std::sort(graph.contacts.begin(), graph.contacts.end(),
               [](const Contact& x, const Contact& y) { return x.a != y.a ? x.a < y.a : x.b < y.b; });
-    graph.contacts_of.resize(at(graph.regions));
+    graph.steps = std::move(steps);
+    graph.reached.resize(at(count));
+    for (int p = 0; p < count; ++p) graph.reached[at(p)] = static_cast<float>(log_odds_of(reached[at(p)]));
+    for (const int island : islands) graph.summit.push_back(static_cast<float>(log_odds_of(level[at(island)])));
+    return graph;
+}
+
+void cross_islands(RegionGraph& graph) {
+    const int width = graph.width;
+    const int height = graph.height;
+    const int count = static_cast<int>(graph.region.size());
+    const int pads = graph.pads;
+    graph.contacts_of.assign(at(graph.regions), {});
     for (std::size_t i = 0; i < graph.contacts.size(); ++i) {
         graph.contacts_of[at(graph.contacts[i].a)].push_back(static_cast<int>(i));
         graph.contacts_of[at(graph.contacts[i].b)].push_back(static_cast<int>(i));
@@ -242,12 +254,12 @@ RegionGraph grow_regions(const cv::Mat& log_odds, const cv::Mat& owner, int pads
 
     // Inside islands: each pixel to its nearest contact; contacts whose areas touch are neighbours. An island's body
     // is what lies nearly as high as its summit, or above even odds; it is connected, for the flood came down through it.
-    std::vector<int> body(islands.size());
-    for (std::size_t i = 0; i < islands.size(); ++i)
-        body[i] = std::min<int>(even, std::max(0, level[at(islands[i])] - 6));
+    std::vector<float> body;
+    for (const float summit : graph.summit) body.push_back(std::min(0.0F, summit - 0.75F));
     graph.entry.assign(2 * graph.contacts.size(), -1);
+    graph.crossings.clear();
     graph.back_inside.assign(at(count), RegionGraph::kSource);
-    graph.crossings_of.resize(2 * graph.contacts.size());
+    graph.crossings_of.assign(2 * graph.contacts.size(), {});
     std::vector<std::int32_t> half_of(at(count), -1);
     std::vector<int> queue;
     // Two contacts may use the same pixel of the island; the second is then a neighbour at no distance.
@@ -269,7 +281,7 @@ RegionGraph grow_regions(const cv::Mat& log_odds, const cv::Mat& owner, int pads
             const int island = end == 0 ? contact.a : contact.b;
             // From the crossing uphill to the island's body.
             int pixel = end == 0 ? contact.pixel_a : contact.pixel_b;
-            while (reached[at(pixel)] < body[at(island - pads)]) {
+            while (graph.reached[at(pixel)] < body[at(island - pads)]) {
                 const std::size_t k = graph.back[at(pixel)];
                 pixel += kRowStep[k] * width + kColumnStep[k];
             }
@@ -282,10 +294,7 @@ RegionGraph grow_regions(const cv::Mat& log_odds, const cv::Mat& owner, int pads
             queue.push_back(pixel);
         }
     }
-    graph.steps = steps;
-    graph.reached.resize(at(count));
-    for (int p = 0; p < count; ++p) graph.reached[at(p)] = static_cast<float>(log_odds_of(reached[at(p)]));
-    std::fill(steps.begin(), steps.end(), 0);
+    std::vector<std::int32_t> steps(at(count), 0);
     for (std::size_t i = 0; i < queue.size(); ++i) {
         const int p = queue[i];
         for_neighbours(p, width, height, [&](int q, std::uint8_t k) {
@@ -295,7 +304,7 @@ RegionGraph grow_regions(const cv::Mat& log_odds, const cv::Mat& owner, int pads
                     cross(half_of[at(p)], half_of[at(q)], p, q, steps[at(p)] + steps[at(q)] + 1);
                 return;
             }
-            if (reached[at(q)] < body[at(graph.region[at(q)] - pads)]) return;
+            if (graph.reached[at(q)] < body[at(graph.region[at(q)] - pads)]) return;
             half_of[at(q)] = half_of[at(p)];
             graph.back_inside[at(q)] = kOpposite[k];
             steps[at(q)] = steps[at(p)] + 1;
@@ -311,7 +320,6 @@ RegionGraph grow_regions(const cv::Mat& log_odds, const cv::Mat& owner, int pads
         graph.crossings_of[at(graph.crossings[i].half_a)].push_back(static_cast<int>(i));
         graph.crossings_of[at(graph.crossings[i].half_b)].push_back(static_cast<int>(i));
     }
-    return graph;
 }
 
 }  // namespace eyelet

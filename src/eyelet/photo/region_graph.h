@@ -31,6 +31,7 @@ struct Contact {
     int length_px = 0;     // steps from source to source over that crossing (islands: from their summit)
     int touching_px = 0;   // pixels along the common border
     int open_px = 0;       // those of them nearly as high as the pass: how wide the opening is
+    bool leap = false;     // the two pixels lie apart, with a hidden stretch between them (hidden_leaps.h)
 };
 
 // A way inside one island from one of its contacts to a neighbouring one.
@@ -61,6 +62,7 @@ struct RegionGraph {
     std::vector<int> entry;                       // half -> pixel where its way enters the island's body, or -1
     std::vector<std::vector<int>> contacts_of;    // region -> contacts
     std::vector<std::vector<int>> crossings_of;   // half -> crossings
+    std::vector<float> summit;                    // log-odds at each island's summit, counted from the first island
     std::vector<int> area_px;                     // of each region where its height is above even odds
 
     // Pixels from `pixel` back to its region's source (or, inside an island, to the entry of the nearest contact), both
@@ -69,8 +71,12 @@ struct RegionGraph {
     [[nodiscard]] std::vector<int> way_back_inside(int pixel) const;
 };
 
-// `log_odds` CV_32F, `owner` CV_32S as draw_pads gives it, with `pads` pads. Without pads the graph is empty.
+// Regions and where they touch. `log_odds` CV_32F, `owner` CV_32S as draw_pads gives it, with `pads` pads. Without
+// pads the graph is empty.
 [[nodiscard]] RegionGraph grow_regions(const cv::Mat& log_odds, const cv::Mat& owner, int pads,
                                        const RegionOptions& options = {});
+
+// Finds the ways inside islands, once all contacts are there (contacts may be added before).
+void cross_islands(RegionGraph& graph);
 
 }  // namespace eyelet

@@ -1,5 +1,7 @@
 #include "eyelet/photo/side_examination.h"
 
+#include "eyelet/photo/hidden_leaps.h"
+
 namespace eyelet {
 
 SideExamination examine_side(const Assembly& assembly, const SideEvidence& evidence, const FollowCopperOptions& options) {
@@ -13,6 +15,8 @@ SideExamination examine_side(const Assembly& assembly, const SideEvidence& evide
         side.rings.push_back(look_round(assembly.joint(side.joints[i]), static_cast<int>(i), side.pictures.copper,
                                         evidence.hidden, side.pictures.owner, grid));
     side.regions = grow_regions(side.pictures.log_odds, side.pictures.owner, static_cast<int>(side.joints.size()));
+    add_leaps(side.regions, side.pictures);
+    cross_islands(side.regions);
     side.candidates =
         describe_candidates(assembly, side.joints, side.pictures, side.rings, find_candidates(side.regions));
     return side;
