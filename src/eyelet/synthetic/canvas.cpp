@@ -57,7 +57,7 @@ Colour body_colour(const Body& body) {
         case Look::can_sleeve:
             return one_of({0x1A1A1E, 0x1B2A5A, 0x2A2060, 0x123A2A, 0x3A2A22}, body.colour);
         case Look::axial_body:
-            return one_of({0xC9A26B, 0x6FA8C8, 0x5F9A8A, 0xB98A5A, 0xD0B080}, body.colour);
+            return one_of({0xC9A26B, 0x6FA8C8, 0x5F9A8A, 0xB98A5A, 0xD0B080}, body.colour >> 12U);
         case Look::glass:
             return {0.78F, 0.40F, 0.20F};
         case Look::dipped:
@@ -146,6 +146,19 @@ Plane markings(const Layout& layout, const Layers& layers, Side side) {
     return plane;
 }
 
+// From the nearest point of an open core to p.
+Point from_core(const Shape& shape, Point p) {
+    Point best = p - shape.core[0];
+    for (std::size_t i = 1; i < shape.core.size(); ++i) {
+        const Point a = shape.core[i - 1];
+        const Point ab = shape.core[i] - a;
+        const double l2 = dot(ab, ab);
+        const Point d = p - (a + (l2 > 0 ? std::clamp(dot(p - a, ab) / l2, 0.0, 1.0) : 0.0) * ab);
+        if (length(d) < length(best)) best = d;
+    }
+    return best;
+}
+
 // The look of one point on top of a body.
 Colour on_body(const Body& body, Point p, float slope_light, double marking) {
     Colour colour = body_colour(body);
@@ -156,7 +169,7 @@ Colour on_body(const Body& body, Point p, float slope_light, double marking) {
         for (int band = 0; band < 4; ++band) {
             const double at = band < 3 ? 0.1 + 0.22 * band : 0.9;
             if (std::abs(t - at) * run < std::max(0.3, run * 0.06))
-                colour = band < 3 ? from_number(kBands[(body.colour >> (4 * band)) % 10])
+                colour = band < 3 ? from_number(kBands[(body.colour >> (4 * band) & 0xFU) % 10])
                                   : Colour{0.72F, 0.58F, 0.25F};
         }
     }
@@ -326,12 +339,20 @@ Canvas compose(const Layout& layout, const Layers& layers, const Paint& paint, S
                 }
                 if (populated && top[at] > 0) {
                     const Body& body = layout.bodies[top[at] - std::size_t{1}];
-                    const int d = std::max(1, static_cast<int>(0.12 * scale));
-                    // Edges of flat tops are a little rounded; round tops shade all over.
-                    float facing = std::clamp(slope(part_height, d) * 25.5F /
-                                                  (2 * static_cast<float>(d) / static_cast<float>(scale)),
-                                              -1.2F, 1.2F);
-                    if (body.top == Body::Top::flat) facing = std::clamp(facing, -0.35F, 0.35F);
+                    float facing = 0;
+                    if (body.top == Body::Top::round) {
+                        // From the figure itself: the heights' steps of 0.1 mm would show as terraces.
+                        const Point out = from_core(body.outline, p);
+                        const double reach_mm = std::max(0.1, body.outline.radius_mm);
+                        facing = static_cast<float>(1.3 / reach_mm) *
+                                 (static_cast<float>(out.x) * light_x + static_cast<float>(out.y) * light_y);
+                    } else {
+                        // Edges of flat tops are a little rounded.
+                        const int d = std::max(1, static_cast<int>(0.12 * scale));
+                        facing = std::clamp(slope(part_height, d) * 25.5F /
+                                                (2 * static_cast<float>(d) / static_cast<float>(scale)),
+                                            -0.35F, 0.35F);
+                    }
                     colour =
                         raised(on_body(body, p, 0.7F * facing, static_cast<double>(marking.pixels[at]) / 255),
                                0.02F * fine);

@@ -126,12 +126,12 @@ Footprint dip(Random& random, int pins, double row_mm) {
     return part;
 }
 
-Footprint axial_resistor(Random& random) {
+Footprint axial_resistor(Random& random, double pitch_mm) {
     Footprint part;
     part.kind = "axial_resistor";
     part.letter = "R";
     part.values = {"10k", "4k7", "1k", "100R", "22k", "470R", "1M", "47R", "2k2", "330R"};
-    const double pitch = random.pick({7.62, 10.16, 10.16, 12.7, 15.24});
+    const double pitch = pitch_mm > 0 ? pitch_mm : random.pick({7.62, 10.16, 10.16, 12.7, 15.24});
     const double length = std::min(pitch - 2.2, random.uniform(5.4, 9.0));
     const double diameter = length > 7.5 ? random.uniform(2.8, 3.6) : random.uniform(1.9, 2.5);
     const Eyes eyes = lead_eyes(random, 0.6);
@@ -150,8 +150,8 @@ Footprint axial_resistor(Random& random) {
     return part;
 }
 
-Footprint axial_diode(Random& random) {
-    Footprint part = axial_resistor(random);
+Footprint axial_diode(Random& random, double pitch_mm) {
+    Footprint part = axial_resistor(random, pitch_mm);
     part.kind = "axial_diode";
     part.letter = "D";
     part.values = {"1N4148", "1N4004", "BZX 5V1", "BAT"};
@@ -196,13 +196,13 @@ Footprint radial_can(Random& random, double diameter_mm) {
     return part;
 }
 
-Footprint disc_capacitor(Random& random) {
+Footprint disc_capacitor(Random& random, double pitch_mm) {
     Footprint part;
     part.kind = "disc_cap";
     part.letter = "C";
     part.role = Footprint::Role::decoupling;
     part.values = {"100n", "10n", "1n", "22p", "47n"};
-    const double pitch = random.pick({2.54, 5.08, 5.08, 7.62});
+    const double pitch = pitch_mm > 0 ? pitch_mm : random.pick({2.54, 5.08, 5.08, 7.62});
     const Eyes eyes = lead_eyes(random, 0.5);
     const double pad = std::min(eyes.pad, pitch - 0.6);
     part.pads = {through("1", {-pitch / 2, 0}, pad, eyes.drill),
@@ -261,7 +261,7 @@ Footprint to92(Random& random) {
     return part;
 }
 
-Footprint to220(Random& random) {
+Footprint to220(Random& random, Stance stance) {
     Footprint part;
     part.kind = "to220";
     part.letter = random.chance(0.5) ? "Q" : "U";
@@ -274,7 +274,7 @@ Footprint to220(Random& random) {
         part.bodies.push_back(block({{2.54 * (i - 1) - 0.4, -2}, {2.54 * (i - 1) + 0.4, 0.3}},
                                     Look::tinned_lead, 0, 2.5, 0.05));
     }
-    if (random.chance(0.6)) {  // upright
+    if (stance == Stance::any ? random.chance(0.6) : stance == Stance::upright) {
         const Box box{{-5.1, -3.2}, {5.1, 1.3}};
         part.bodies.push_back(block({{-5.1, -1.9}, {5.1, 1.3}}, Look::moulded, 3, 12));
         part.bodies.push_back(block({{-5.1, -3.2}, {5.1, -1.9}}, Look::heat_tab, 3, 18));
@@ -291,13 +291,13 @@ Footprint to220(Random& random) {
     return part;
 }
 
-Footprint pin_header(Random& random, int columns, int rows) {
+Footprint pin_header(Random& random, int columns, int rows, Shroud shroud) {
     Footprint part;
     part.kind = "connector";
     part.letter = "J";
     part.role = Footprint::Role::connector;
     const double pad = random.uniform(1.5, 1.8);
-    const bool shrouded = rows == 2 && random.chance(0.5);
+    const bool shrouded = shroud == Shroud::any ? rows == 2 && random.chance(0.5) : shroud == Shroud::box;
     const Box box = shrouded ? centred(2.54 * columns + 7.6, 8.8) : centred(2.54 * columns, 2.54 * rows);
     part.bodies.push_back(block(box, Look::plastic, 0, shrouded ? 3.0 : 2.5));
     part.bodies[0].colour = random.chance(0.75) ? 0x101010U : any_colour(random);

@@ -34,14 +34,16 @@ struct Footprint {
 };
 
 [[nodiscard]] Footprint dip(Random& random, int pins, double row_mm);
-[[nodiscard]] Footprint axial_resistor(Random& random);
-[[nodiscard]] Footprint axial_diode(Random& random);
+[[nodiscard]] Footprint axial_resistor(Random& random, double pitch_mm = 0);  // 0: any usual one
+[[nodiscard]] Footprint axial_diode(Random& random, double pitch_mm = 0);
 [[nodiscard]] Footprint radial_can(Random& random, double diameter_mm);
-[[nodiscard]] Footprint disc_capacitor(Random& random);
+[[nodiscard]] Footprint disc_capacitor(Random& random, double pitch_mm = 0);
 [[nodiscard]] Footprint box_capacitor(Random& random);
 [[nodiscard]] Footprint to92(Random& random);
-[[nodiscard]] Footprint to220(Random& random);
-[[nodiscard]] Footprint pin_header(Random& random, int columns, int rows);
+enum class Stance { any, upright, lying };
+[[nodiscard]] Footprint to220(Random& random, Stance stance = Stance::any);
+enum class Shroud { any, none, box };
+[[nodiscard]] Footprint pin_header(Random& random, int columns, int rows, Shroud shroud = Shroud::any);
 [[nodiscard]] Footprint terminal_block(Random& random, int ways);
 [[nodiscard]] Footprint trimmer(Random& random);
 [[nodiscard]] Footprint crystal(Random& random);

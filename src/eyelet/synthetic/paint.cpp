@@ -376,7 +376,8 @@ Photograph take(const Layout& layout, const Layers& layers, const Paint& paint, 
                     } else {
                         // The bench: a grey mat with some texture and the board's own shadow.
                         const auto rough =
-                            static_cast<float>(0.06 * soft_noise(ground.x * 2, ground.y * 2, shot.seed) +
+                            static_cast<float>(0.06 * soft_noise(ground.x * 2.1 + ground.y * 1.3,
+                                                                 ground.y * 2.1 - ground.x * 1.3, shot.seed) +
                                                0.05 * soft_noise(ground.x / 6, ground.y / 6, shot.seed + 1));
                         colour = {0.40F + rough, 0.40F + rough, 0.385F + rough};
                         const Point back = ground + 2.5 * to_lamp;

@@ -46,6 +46,7 @@ Router::Router(const Recipe& recipe, Random& random, Layout& layout)
     for (std::size_t j = 0; j < layout.assembly.joints.size(); ++j) {
         const Joint& joint = layout.assembly.joints[j];
         const Shape pad = pad_shape(joint);
+        if (joint.kind == JointKind::via) ++vias_;  // so that new ones get new names
         // A pad without a net belongs to itself alone.
         for (int layer = 0; layer < 2; ++layer) {
             const bool here = joint.on(side_of(layer));

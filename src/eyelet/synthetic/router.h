@@ -17,6 +17,8 @@ class Router {
     enum class Width { signal, wide, power };
     Router(const Recipe& recipe, Random& random, Layout& layout);
 
+    // Nodes that all searches together may open; what is left to do after that finds no way.
+    void allow_effort(double nodes) { effort_left_ = nodes; }
     // Joins the joints by tracks of this width or, where that does not fit, narrower; returns how many joints
     // found no way.
     int connect(int net, std::vector<JointIndex> joints, Width width);
