@@ -3,6 +3,7 @@
 #include <filesystem>
 #include <fstream>
 #include <iostream>
+#include <set>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -59,6 +60,26 @@ Known load(const std::filesystem::path& file) {
     return known;
 }
 
+// Which joins are missing, and what the proposals had said of them.
+void tell_wrong(const Known& board, const Proposals& proposals, const RehearsalResult& r) {
+    std::map<std::uint32_t, std::set<std::size_t>> nets;
+    for (std::size_t i = 0; i < board.truth.size(); ++i)
+        if (board.assembly.joints[i].kind == JointKind::pad) nets[board.truth[i]].insert(r.state.joints[i].net);
+    for (const auto& [net, parts] : nets) {
+        if (parts.size() < 2) continue;
+        std::cout << "    missing join of net " << net << ":";
+        for (std::size_t k : parts) std::cout << fmt::format(" {} ({})", r.state.nets[k].name, r.state.nets[k].joints.size());
+        std::cout << "\n";
+        for (std::size_t k = 0; k < proposals.links.size(); ++k) {
+            const Link& l = proposals.links[k];
+            if (board.truth[l.from.raw()] == net && board.truth[l.to.raw()] == net)
+                std::cout << fmt::format("      link {} {} p {:.3f} now {:.5f} {}\n", board.assembly.joint(l.from).name.text(), board.assembly.joint(l.to).name.text(), l.probability, r.state.link_beliefs[k], name_of(r.state.links[k]));
+        }
+        for (const Lead& l : proposals.leads)
+            if (board.truth[l.joint.raw()] == net) std::cout << fmt::format("      lead {} p {:.3f}\n", board.assembly.joint(l.joint).name.text(), l.probability);
+    }
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -73,6 +94,13 @@ int main(int argc, char** argv) {
         if (key == "--miss") misses.push_back(std::stod(value));
         if (key == "--seeds") seeds = std::stoi(value);
         if (key == "--risk") options.risk = std::stod(value);
+        if (key == "--omitted") options.unseen.lead_omitted = std::stod(value);
+        if (key == "--least") options.unseen.missed_at_least = std::stod(value);
+        if (key == "--alone") options.unseen.alone_factor = std::stod(value);
+        if (key == "--joined") options.unseen.joined_factor = std::stod(value);
+        if (key == "--second") options.unseen.second_link = std::stod(value);
+        if (key == "--scale") options.unseen.scale_mm = std::stod(value);
+        if (key == "--contact") options.contact_miss = std::stod(value);
         if (key == "--board") only.push_back(value);
     }
     if (levels.empty()) levels = {"bare", "populated", "poor"};
@@ -102,6 +130,10 @@ int main(int argc, char** argv) {
                                              level, board.name, miss, seed, r.floor, r.gestures, ratio, r.nets_wrong, r.state.counts.seconds,
                                              r.state.expected_mistakes, r.state.contradictions.size(), r.median_s * 1e3, r.slowest_s * 1e3)
                               << std::flush;
+                    if (r.nets_wrong) tell_wrong(board, proposals, r);
+                    const char* names[] = {"proposal", "again", "hidden", "search", "contradiction", "apart"};
+                    for (int k = 0; k < 6; ++k)
+                        if (r.asked[k]) std::cout << fmt::format("    {:13} asked {:5} expected joins {:7.2f} found {:4}\n", names[k], r.asked[k], r.expected[k], r.joined[k]);
                 }
     for (const auto& [level, sum] : mean) std::cout << fmt::format("mean {:10} {:.3f}\n", level, sum.first / sum.second);
 }

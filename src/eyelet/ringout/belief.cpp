@@ -1,3 +1,8 @@
+// The loops over all sites are worth the compiler's vector units, which -O2 leaves unused.
+#if defined(__GNUC__) && !defined(__clang__)
+#pragma GCC optimize("O3")
+#endif
+
 #include "eyelet/ringout/belief.h"
 
 #include <algorithm>
@@ -10,7 +15,7 @@ namespace {
 
 constexpr double kUnclearFactor = 0.1;   // a reading between the thresholds speaks against copper, weakly
 constexpr double kSatisfied = 50;        // joined without a proposed link: likely the lead's partner
-constexpr double kChainCutoff = 0.004;   // chains of links less likely than this are not followed
+constexpr double kChainCutoff = 0.0005;  // chains of links less likely than this are not followed
 constexpr double kExplains = 0.3;
 constexpr double kPlain = 0.5;
 constexpr double kBoardsApart_mm = 1e5;
@@ -57,7 +62,7 @@ std::vector<std::pair<Id, double>> homes_of_vias(const std::vector<std::vector<N
 
 Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingOptions& options)
     : contact_miss_(options.contact_miss), copper_below_ohm_(options.copper_below_ohm),
-      open_above_ohm_(options.open_above_ohm), beep_(options.beep) {
+      open_above_ohm_(options.open_above_ohm), beep_(options.beep), prior_(options.unseen) {
     const std::size_t n = assembly.joints.size();
     pad_.resize(n);
     touchable_.resize(n);
@@ -95,13 +100,18 @@ Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingO
         sites_.push_back(site);
     };
     std::vector<char> has_lead(n);
+    double led = 0, pads = 0;
     for (const Lead& lead : proposals.leads) {
         const auto [owner, p] = home[lead.joint.raw()];
         if (owner == kNone || lead.probability <= 0) continue;
         const Joint& at = assembly.joint(lead.joint);
         has_lead[owner] = 1;
         add_site(owner, at, lead.last_seen.value_or(at.hole), lead.probability * p, true);
+        led += lead.probability * p;
     }
+    for (char is_pad : pad_) pads += is_pad;
+    const double missed = std::max(prior_.missed_at_least, prior_.lead_omitted * led / std::max(pads, 1.0));
+    missed_joined_ = missed * prior_.joined_factor;
     for (Id i = 0; i < n; ++i) {
         if (!pad_[i]) continue;
         if (dark_) {
@@ -110,18 +120,23 @@ Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingO
         }
         bool joined = has_lead[i];
         for (const Neighbour& link : neighbours_[i]) joined = joined || link.probability >= kExplains;
-        add_site(i, assembly.joints[i], assembly.joints[i].hole, joined ? prior_.missed : prior_.missed_alone, false);
+        add_site(i, assembly.joints[i], assembly.joints[i].hole, missed * (joined ? prior_.joined_factor : prior_.alone_factor), false);
     }
     std::stable_sort(sites_.begin(), sites_.end(), [](const Site& a, const Site& b) { return a.owner < b.owner; });
     for (Id i = 0; i < sites_.size(); ++i) sites_of_[sites_[i].owner].push_back(i);
-    const double inverse_scale = 1 / (prior_.scale_mm * prior_.scale_mm);
+    for (const Site& site : sites_) {
+        site_x_.push_back(site.x);
+        site_y_.push_back(site.y);
+        site_strength_.push_back(static_cast<float>(site.strength));
+    }
+    site_s_.assign(sites_.size(), 0);
+    sum_.resize(sites_.size());
     for (Site& site : sites_) {
+        std::fill(sum_.begin(), sum_.end(), 0.0F);
+        add_kernel(site.x, site.y, 1);
         double sum = 0;
-        for (const Site& other : sites_) {
-            if (other.owner == site.owner) continue;
-            const double dx = site.x - other.x, dy = site.y - other.y;
-            sum += other.strength / (1 + (dx * dx + dy * dy) * inverse_scale);
-        }
+        for (std::size_t k = 0; k < sites_.size(); ++k)
+            if (sites_[k].owner != site.owner) sum += static_cast<double>(sum_[k] * site_strength_[k]);
         site.norm = std::max(sum, 1e-12);
     }
     clear();
@@ -265,33 +280,47 @@ void Belief::settle() {
     changed_list_.clear();
 }
 
+// sum_[k] += weight K(distance from (x, y) to site k), for all k. Nearly all of the engine's time is spent here.
+void Belief::add_kernel(float x, float y, float weight) const {
+    const float inverse_scale = static_cast<float>(1 / (prior_.scale_mm * prior_.scale_mm));
+    const float* const xs = site_x_.data();
+    const float* const ys = site_y_.data();
+    float* const sum = sum_.data();
+    const std::size_t count = site_x_.size();
+    for (std::size_t k = 0; k < count; ++k) {
+        const float dx = x - xs[k], dy = y - ys[k];
+        sum[k] += weight / (1 + (dx * dx + dy * dy) * inverse_scale);
+    }
+}
+
 void Belief::weigh_sites(Id g) {
-    const double inverse_scale = 1 / (prior_.scale_mm * prior_.scale_mm);
     const double second = dark_ ? prior_.dark_second : prior_.second_link;
     factor_.assign(joints(), 1.0);
     for (const auto& [other, count] : between_[g]) factor_[other] = evidence_factor(count);
     for (Id m : members_[g])
         for (Id index : sites_of_[m]) {
-            Site& site = sites_[index];
+            const Site& site = sites_[index];
             if (!site.lead) {
-                const double strength = alone(g) ? site.strength : std::min(site.strength, prior_.missed);
-                site.s = strength / std::sqrt(site.norm);
+                const double strength = alone(g) ? site.strength : std::min(site.strength, missed_joined_);
+                site_s_[index] = static_cast<float>(strength / std::sqrt(site.norm));
                 continue;
             }
+            std::fill(sum_.begin(), sum_.end(), 0.0F);
+            add_kernel(site.x, site.y, 1);
             double outside = 0, inside = 0, partner = 0;
-            for (const Site& other : sites_) {
-                if (other.owner == site.owner) continue;
-                const double dx = site.x - other.x, dy = site.y - other.y;
-                const double weight = other.strength / (1 + (dx * dx + dy * dy) * inverse_scale);
-                const Id h = group_[other.owner];
+            for (std::size_t k = 0; k < sites_.size(); ++k) {
+                const Id owner = sites_[k].owner;
+                if (owner == site.owner) continue;
+                const double weight = static_cast<double>(sum_[k] * site_strength_[k]);
+                const Id h = group_[owner];
                 if (h != g) outside += weight * factor_[h];
-                else if (!dark_ && explained_part_[other.owner] == explained_part_[site.owner]) inside += weight;
+                else if (!dark_ && explained_part_[owner] == explained_part_[site.owner]) inside += weight;
                 else partner += weight;
             }
             const double r = site.strength, scale = r / site.norm;
             const double all = (1 - r) + scale * (outside + inside + kSatisfied * partner);
             const double satisfied = scale * kSatisfied * partner / all;
-            site.s = r * std::sqrt((1 / all + satisfied * second / r) / site.norm);
+            site_s_[index] = static_cast<float>(r * std::sqrt((1 / all + satisfied * second / r) / site.norm));
         }
 }
 
@@ -321,19 +350,11 @@ void Belief::row(Id source, Row& out) const {
     out.by_link.assign(n, 0);
     out.reached.clear();
     // Links that nobody saw.
-    const float inverse_scale = static_cast<float>(1 / (prior_.scale_mm * prior_.scale_mm));
-    const std::size_t count = sites_.size();
-    sum_.assign(count, 0);
+    std::fill(sum_.begin(), sum_.end(), 0.0F);
     for (Id m : members_[source])
-        for (Id index : sites_of_[m]) {
-            const float x = sites_[index].x, y = sites_[index].y;
-            const double s = sites_[index].s;
-            for (std::size_t k = 0; k < count; ++k) {
-                const float dx = x - sites_[k].x, dy = y - sites_[k].y;
-                sum_[k] += s / static_cast<double>(1 + (dx * dx + dy * dy) * inverse_scale);
-            }
-        }
-    for (std::size_t k = 0; k < count; ++k) out.probability[group_[sites_[k].owner]] += sum_[k] * sites_[k].s;
+        for (Id index : sites_of_[m]) add_kernel(site_x_[index], site_y_[index], site_s_[index]);
+    for (std::size_t k = 0; k < sites_.size(); ++k)
+        out.probability[group_[sites_[k].owner]] += static_cast<double>(sum_[k] * site_s_[k]);
     factor_.assign(n, 1.0);
     for (const auto& [other, between] : between_[source]) factor_[other] = evidence_factor(between);
     for (Id g = 0; g < n; ++g) {

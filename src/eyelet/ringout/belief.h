@@ -27,17 +27,6 @@ namespace eyelet::ringing {
 using Id = std::uint32_t;
 constexpr Id kNone = 0xffffffffU;
 
-// How far photographs may be trusted to have shown everything. Shares of joints, from the trial of the engine on
-// boards with a known layout; the consequence of a wrong guess is more gestures or a larger residual risk.
-struct UnseenPrior {
-    double missed = 0.002;         // a pad with a link that has neither a proposal nor a lead
-    double missed_alone = 0.02;    // the same for a pad that no proposal joins to anything
-    double second_link = 0.15;     // a lead that found its partner has another
-    double dark = 0.9;             // a pad's unseen links where there was no photograph at all
-    double dark_second = 0.6;
-    double scale_mm = 4.0;         // d0
-};
-
 struct PairReadings {
     std::uint16_t joined = 0;
     std::uint16_t open = 0;
@@ -70,7 +59,6 @@ struct Site {
     double strength = 0; // r
     bool lead = false;
     double norm = 0;     // U
-    double s = 0;
 };
 
 class Belief {
@@ -121,6 +109,7 @@ class Belief {
     void join(Id a, Id b);
     void regroup();
     void weigh_sites(Id group);
+    void add_kernel(float x, float y, float weight) const;
     void forget_edges_around(Id group);
 
     double contact_miss_;
@@ -129,13 +118,16 @@ class Belief {
     BeepMeans beep_;
     UnseenPrior prior_;
     bool dark_ = false;
+    double missed_joined_ = 0;
 
     std::vector<char> pad_;
     std::vector<char> touchable_;
     std::vector<std::vector<Neighbour>> neighbours_;
     std::vector<Id> explained_part_;  // joined by links of 0.3 or more: needs no unseen link
     std::vector<Id> plain_part_;      // by links of 0.5 or more
-    std::vector<Site> sites_;
+    std::vector<Site> sites_;          // in the order of their owners
+    // The same as plain arrays, for the loops that take all the time.
+    std::vector<float> site_x_, site_y_, site_s_, site_strength_;
     std::vector<std::vector<Id>> sites_of_;  // by joint
 
     std::unordered_map<std::uint64_t, PairReadings> pairs_;
@@ -150,7 +142,7 @@ class Belief {
     mutable std::vector<std::vector<GroupEdge>> edges_;
     mutable std::vector<char> edges_known_;
     // scratch
-    mutable std::vector<double> sum_;
+    mutable std::vector<float> sum_;
     mutable std::vector<double> best_;
     mutable std::vector<double> factor_;
 };

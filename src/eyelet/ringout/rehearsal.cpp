@@ -4,6 +4,7 @@
 #include <chrono>
 #include <cmath>
 #include <map>
+#include <numeric>
 #include <set>
 
 namespace eyelet {
@@ -171,6 +172,17 @@ RehearsalResult rehearse(const Assembly& assembly, const Proposals& proposals, c
     RehearsalResult result;
     result.floor = ring_floor(assembly, truth);
     std::vector<double> waits;
+    std::vector<std::uint32_t> parent(truth.size());
+    std::iota(parent.begin(), parent.end(), 0U);
+    const auto root = [&](std::uint32_t i) {
+        while (parent[i] != i) i = parent[i] = parent[parent[i]];
+        return i;
+    };
+    const auto join = [&](std::uint32_t a, std::uint32_t b) {
+        const std::uint32_t x = root(a), y = root(b);
+        parent[x] = y;
+        return x != y;
+    };
     while (true) {
         const auto start = Clock::now();
         const std::optional<Gesture> gesture = ring.next();
@@ -181,7 +193,17 @@ RehearsalResult rehearse(const Assembly& assembly, const Proposals& proposals, c
             break;
         }
         ++result.gestures;
-        (void)ring.answer(meter.answer(*gesture));
+        const Answer answer = meter.answer(*gesture);
+        const auto purpose = static_cast<std::size_t>(gesture->purpose);
+        ++result.asked[purpose];
+        result.expected[purpose] += gesture->expected_joins;
+        const auto tie = [&](JointIndex to, const Said& said) {
+            if (std::holds_alternative<Ohms>(said) && join(gesture->hold.raw(), to.raw())) ++result.joined[purpose];
+        };
+        if (const auto* touch = std::get_if<TouchAnswer>(&answer)) tie(gesture->to(), touch->said);
+        else
+            for (std::size_t i = 0; i < gesture->along.size(); ++i) tie(gesture->along[i], std::get<SweepAnswer>(answer).said[i]);
+        (void)ring.answer(answer);
     }
     std::sort(waits.begin(), waits.end());
     result.slowest_s = waits.back();

@@ -46,6 +46,9 @@ struct RehearsalResult {
     std::size_t nets_wrong = 0;           // true nets that are not in the result exactly
     double slowest_s = 0;                 // longest wait for a gesture
     double median_s = 0;
+    std::size_t asked[6] = {};            // gestures by Gesture::Purpose
+    double expected[6] = {};              // joins expected of them, summed
+    std::size_t joined[6] = {};           // joins found by them
     bool ran_out = false;                 // stopped at the limit
 };
 [[nodiscard]] RehearsalResult rehearse(const Assembly& assembly, const Proposals& proposals, const Truth& truth,

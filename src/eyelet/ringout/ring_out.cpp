@@ -321,6 +321,7 @@ class RingOut::Engine {
         Side side = Side::component;
         std::vector<Id> joints;
         std::vector<double> gap_mm;  // from each to the next
+        std::vector<Id> first;       // the group of each, where it is the first of its group in the row
     };
     struct Candidate {
         double score = 0;
@@ -547,6 +548,7 @@ class RingOut::Engine {
     std::vector<std::uint32_t> seen_;
     std::uint32_t seen_mark_ = 0;
     std::vector<double> weight_;
+    std::vector<double> worth_;
 };
 
 void RingOut::Engine::find_near() {
@@ -613,20 +615,13 @@ void RingOut::Engine::consider_sweeps(Id g, Candidate& best) {
     const Id hold = hold_of(g);
     const double least_s = options_.costs.place_moving_s + (probes_.held.valid() && probes_.held.raw() == hold ? 0 : options_.costs.place_held_s);
     const double base = 1 + kCostPerSecond * least_s;
+    worth_.resize(belief_.joints());
+    for (std::size_t h = 0; h < worth_.size(); ++h) worth_[h] = row_.probability[h] + apart_worth_[h];
     for (const RowOf& row : rows_) {
         const std::size_t n = row.joints.size();
         weight_.resize(n);
-        ++seen_mark_;
         double total = 0;
-        for (std::size_t i = 0; i < n; ++i) {
-            const Id h = belief_.group(row.joints[i]);
-            weight_[i] = 0;
-            if (seen_[h] != seen_mark_ && belief_.is_touchable(row.joints[i])) {
-                seen_[h] = seen_mark_;
-                weight_[i] = row_.probability[h] + apart_worth_[h];
-                total += weight_[i];
-            }
-        }
+        for (std::size_t i = 0; i < n; ++i) total += weight_[i] = row.first[i] == kNone ? 0 : worth_[row.first[i]];
         if (total <= best.score * base || total < kNegligible) continue;
         // The stretch with the greatest ratio of worth to cost (Dinkelbach: for a ratio wanted, a maximum
         // subarray of worth - ratio x cost; repeated with the ratio found until it grows no more).
@@ -796,6 +791,16 @@ std::optional<Gesture> RingOut::Engine::choose() {
     count_answers();
     seen_.assign(belief_.joints(), 0);
     seen_mark_ = 0;
+    for (RowOf& row : rows_) {
+        ++seen_mark_;
+        row.first.assign(row.joints.size(), kNone);
+        for (std::size_t i = 0; i < row.joints.size(); ++i) {
+            const Id h = belief_.group(row.joints[i]);
+            if (seen_[h] == seen_mark_ || !belief_.is_touchable(row.joints[i])) continue;
+            seen_[h] = seen_mark_;
+            row.first[i] = h;
+        }
+    }
     apart_worth_.assign(belief_.joints(), 0);
     Candidate best;
     consider_contradictions(best);

@@ -54,6 +54,19 @@ enum class BeepMeans {
     nothing,  // a beep is not proof: it is kept, but settles nothing
 };
 
+// How far photographs may be trusted to have shown everything. A guess that is too trusting leaves mistakes that
+// nobody asks about; one that is too careful costs gestures.
+struct UnseenPrior {
+    double lead_omitted = 0.01;     // share of the ends of unseen links that carry no lead
+    double missed_at_least = 5e-5;  // a pad with an unseen link and no lead, where there are hardly any leads
+    double alone_factor = 5;        // the same, times this, for a pad that no proposal joins to anything,
+    double joined_factor = 0.5;     // and times this for the others
+    double second_link = 0.15;      // a lead that found its partner has another
+    double dark = 0.9;              // a pad has unseen links where there was no photograph at all,
+    double dark_second = 0.6;       // and this many more
+    double scale_mm = 4.0;          // of the kernel K: its density falls as the square of the distance beyond this
+};
+
 struct RingOptions {
     double copper_below_ohm = 1.0;    // after lead resistance is taken off; 0.5 to 1 is common practice
     double open_above_ohm = 1e6;      // at or above this a value counts as open; between the two is not proof
@@ -64,6 +77,7 @@ struct RingOptions {
     double cable_probability = 0.95;  // that a cable's conductor joins its two joints, where no link says it
     double sweep_gap_mm = 5.08;       // neighbours in a sweep are no farther apart than this
     ProbeCosts costs;
+    UnseenPrior unseen;
 
     [[nodiscard]] Status validate() const;  // names the option that is out of range
 };
