@@ -60,6 +60,32 @@ Known load(const std::filesystem::path& file) {
     return known;
 }
 
+// Proposals that were kept in a file: {"links":[[from,to,side,probability,hidden]],"leads":[[joint,side,probability,x,y]]}.
+std::optional<Proposals> kept_proposals(const Known& board, const std::filesystem::path& file) {
+    if (!std::filesystem::exists(file)) return std::nullopt;
+    const json data = json::parse(std::ifstream(file));
+    const auto joints = joints_by_name(board.assembly);
+    Proposals proposals;
+    for (const json& l : data["links"]) {
+        Link link;
+        link.from = joints.at(JointName(l[0]));
+        link.to = joints.at(JointName(l[1]));
+        link.side = side_from_key(l[2]);
+        link.probability = l[3];
+        link.hidden = l[4];
+        proposals.links.push_back(link);
+    }
+    for (const json& l : data["leads"]) {
+        Lead lead;
+        lead.joint = joints.at(JointName(l[0]));
+        lead.side = side_from_key(l[1]).value_or(Side::component);
+        lead.probability = l[2];
+        if (l.size() > 4) lead.last_seen = Point{l[3], l[4]};
+        proposals.leads.push_back(lead);
+    }
+    return proposals;
+}
+
 // Which joins are missing, and what the proposals had said of them.
 void tell_wrong(const Known& board, const Proposals& proposals, const RehearsalResult& r) {
     std::map<std::uint32_t, std::set<std::size_t>> nets;
@@ -86,6 +112,7 @@ int main(int argc, char** argv) {
     std::filesystem::path folder = argc > 1 ? argv[1] : ".";
     std::vector<std::string> levels, only;
     std::vector<double> misses;
+    std::filesystem::path kept;
     int seeds = 1;
     RingOptions options;
     for (int i = 2; i + 1 < argc; i += 2) {
@@ -101,6 +128,7 @@ int main(int argc, char** argv) {
         if (key == "--second") options.unseen.second_link = std::stod(value);
         if (key == "--scale") options.unseen.scale_mm = std::stod(value);
         if (key == "--contact") options.contact_miss = std::stod(value);
+        if (key == "--proposals") kept = value;
         if (key == "--board") only.push_back(value);
     }
     if (levels.empty()) levels = {"bare", "populated", "poor"};
@@ -122,6 +150,11 @@ int main(int argc, char** argv) {
                     if (level == "bare") proposals = rehearsed_proposals(board.assembly, board.truth, RehearsedSight::bare(), random);
                     if (level == "populated") proposals = rehearsed_proposals(board.assembly, board.truth, RehearsedSight::populated(), random);
                     if (level == "poor") proposals = rehearsed_proposals(board.assembly, board.truth, RehearsedSight::poor(), random);
+                    if (!kept.empty()) {
+                        auto loaded = kept_proposals(board, kept / (board.name + "." + level + ".json"));
+                        if (!loaded) continue;
+                        proposals = std::move(*loaded);
+                    }
                     const RehearsalResult r = rehearse(board.assembly, proposals, board.truth, options, miss, static_cast<std::uint64_t>(seed) * 7919);
                     const double ratio = static_cast<double>(r.gestures) / static_cast<double>(r.floor);
                     mean[level].first += ratio;

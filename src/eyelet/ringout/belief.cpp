@@ -16,6 +16,8 @@ namespace {
 constexpr double kUnclearFactor = 0.1;   // a reading between the thresholds speaks against copper, weakly
 constexpr double kSatisfied = 50;        // joined without a proposed link: likely the lead's partner
 constexpr double kChainCutoff = 0.0005;  // chains of links less likely than this are not followed
+constexpr double kDecileEdges[] = {0.02, 0.035, 0.06, 0.1, 0.15, 0.25, 0.35, 0.5, 0.65, 0.8, 0.9, 0.95, 0.98};
+constexpr double kCorrectionPrior = 2;    // a: as many joins (and opens) as if seen before
 constexpr double kExplains = 0.3;
 constexpr double kPlain = 0.5;
 constexpr double kBoardsApart_mm = 1e5;
@@ -71,21 +73,23 @@ Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingO
     dark_ = proposals.links.empty() && proposals.leads.empty();
     for (std::size_t i = 0; i < n; ++i) pad_[i] = assembly.joints[i].kind == JointKind::pad;
 
-    const auto add_link = [&](JointIndex from, JointIndex to, double probability, Id link) {
+    static_assert(std::size(kDecileEdges) + 1 == kDeciles);
+    const auto add_link = [&](JointIndex from, JointIndex to, double probability) {
         if (from == to || probability <= 0) return;
         const double p = std::min(probability, kStrongest);
-        neighbours_[from.raw()].push_back({to.raw(), p, link});
-        neighbours_[to.raw()].push_back({from.raw(), p, link});
+        neighbours_[from.raw()].push_back({to.raw(), p, decile_of(p)});
+        neighbours_[to.raw()].push_back({from.raw(), p, decile_of(p)});
+        if (pad_[from.raw()] && pad_[to.raw()]) pad_links_.push_back({from.raw(), to.raw(), p});
     };
     std::unordered_map<std::uint64_t, char> linked;
     for (std::size_t i = 0; i < proposals.links.size(); ++i) {
         const Link& link = proposals.links[i];
-        add_link(link.from, link.to, link.probability, static_cast<Id>(i));
+        add_link(link.from, link.to, link.probability);
         linked[key(link.from.raw(), link.to.raw())] = 1;
     }
     for (const Cable& cable : assembly.cables)
         for (const Cable::Conductor& c : cable.conductors)
-            if (!linked.contains(key(c.from.raw(), c.to.raw()))) add_link(c.from, c.to, options.cable_probability, kNone);
+            if (!linked.contains(key(c.from.raw(), c.to.raw()))) add_link(c.from, c.to, options.cable_probability);
     explained_part_ = parts_joined(neighbours_, kExplains);
     plain_part_ = parts_joined(neighbours_, kPlain);
 
@@ -97,6 +101,7 @@ Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingO
         site.y = static_cast<float>(p.y);
         site.strength = std::min(strength, 0.999);
         site.lead = lead;
+        site.kind = static_cast<std::uint8_t>(strength < 0.03 ? 0 : strength < 0.1 ? 1 : strength < 0.3 ? 2 : 3);
         sites_.push_back(site);
     };
     std::vector<char> has_lead(n);
@@ -145,6 +150,7 @@ Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingO
 
 void Belief::clear() {
     pairs_.clear();
+    std::fill(std::begin(correction_), std::end(correction_), 1.0);
     touchable_ = pad_;
     regroup_ = true;
 }
@@ -271,13 +277,59 @@ void Belief::regroup() {
     regroup_ = false;
 }
 
+std::uint8_t Belief::decile_of(double p) {
+    return static_cast<std::uint8_t>(std::upper_bound(std::begin(kDecileEdges), std::end(kDecileEdges), p) - std::begin(kDecileEdges));
+}
+
+void Belief::judge_proposals() {
+    double joined[kDeciles] = {}, open[kDeciles] = {}, expected_joined[kDeciles] = {}, expected_open[kDeciles] = {};
+    for (const PadLink& link : pad_links_) {
+        const Id a = group_[link.a], b = group_[link.b];
+        double now = 1;
+        if (a != b) {
+            const Between read = between(a, b);
+            if (!read.open && !read.unclear) continue;
+            now = weaken(link.probability, evidence_factor(read));
+        }
+        const std::size_t d = decile_of(link.probability);
+        joined[d] += now;
+        open[d] += 1 - now;
+        expected_joined[d] += link.probability;
+        expected_open[d] += 1 - link.probability;
+    }
+    bool changed = false;
+    for (std::size_t d = 0; d < kDeciles; ++d) {
+        const double ratio = (kCorrectionPrior + joined[d]) / (kCorrectionPrior + expected_joined[d]) *
+                             (kCorrectionPrior + expected_open[d]) / (kCorrectionPrior + open[d]);
+        // In steps, so that small changes leave what was worked out before.
+        const double stepped = std::exp2(std::round(std::log2(ratio) * 8) / 8);
+        if (stepped != correction_[d]) correction_[d] = stepped, changed = true;
+    }
+    if (changed) std::fill(edges_known_.begin(), edges_known_.end(), 0);
+}
+
+void Belief::judge_leads() {
+    double found[kLeadKinds] = {}, tested[kLeadKinds] = {};
+    for (const Site& site : sites_)
+        if (site.lead) found[site.kind] += site.found, tested[site.kind] += site.tested;
+    for (std::size_t k = 0; k < kLeadKinds; ++k) {
+        const double ratio = (kCorrectionPrior + found[k]) / (kCorrectionPrior + tested[k]);
+        lead_correction_[k] = dark_ ? 1 : static_cast<float>(std::exp2(std::round(std::log2(ratio) * 8) / 16));
+    }
+    site_weight_.resize(sites_.size());
+    for (std::size_t k = 0; k < sites_.size(); ++k)
+        site_weight_[k] = site_s_[k] * (sites_[k].lead ? lead_correction_[sites_[k].kind] : 1.0F);
+}
+
 void Belief::settle() {
     if (regroup_) regroup();
+    judge_proposals();
     for (Id g : changed_list_) {
         if (!members_[g].empty()) weigh_sites(g);
         changed_[g] = 0;
     }
     changed_list_.clear();
+    judge_leads();
 }
 
 // sum_[k] += weight K(distance from (x, y) to site k), for all k. Nearly all of the engine's time is spent here.
@@ -299,7 +351,7 @@ void Belief::weigh_sites(Id g) {
     for (const auto& [other, count] : between_[g]) factor_[other] = evidence_factor(count);
     for (Id m : members_[g])
         for (Id index : sites_of_[m]) {
-            const Site& site = sites_[index];
+            Site& site = sites_[index];
             if (!site.lead) {
                 const double strength = alone(g) ? site.strength : std::min(site.strength, missed_joined_);
                 site_s_[index] = static_cast<float>(strength / std::sqrt(site.norm));
@@ -307,13 +359,13 @@ void Belief::weigh_sites(Id g) {
             }
             std::fill(sum_.begin(), sum_.end(), 0.0F);
             add_kernel(site.x, site.y, 1);
-            double outside = 0, inside = 0, partner = 0;
+            double outside = 0, inside = 0, partner = 0, read_open = 0;
             for (std::size_t k = 0; k < sites_.size(); ++k) {
                 const Id owner = sites_[k].owner;
                 if (owner == site.owner) continue;
                 const double weight = static_cast<double>(sum_[k] * site_strength_[k]);
                 const Id h = group_[owner];
-                if (h != g) outside += weight * factor_[h];
+                if (h != g) outside += weight * factor_[h], read_open += weight * (1 - factor_[h]);
                 else if (!dark_ && explained_part_[owner] == explained_part_[site.owner]) inside += weight;
                 else partner += weight;
             }
@@ -321,6 +373,8 @@ void Belief::weigh_sites(Id g) {
             const double all = (1 - r) + scale * (outside + inside + kSatisfied * partner);
             const double satisfied = scale * kSatisfied * partner / all;
             site_s_[index] = static_cast<float>(r * std::sqrt((1 / all + satisfied * second / r) / site.norm));
+            site.tested = scale * (read_open + partner);
+            site.found = satisfied;
         }
 }
 
@@ -332,9 +386,10 @@ const std::vector<GroupEdge>& Belief::edges(Id g) const {
         for (const Neighbour& n : neighbours_[m]) {
             const Id h = group_[n.joint];
             if (h == g) continue;
+            const double p = weaken(n.probability, correction_[n.decile]);
             auto found = std::find_if(list.begin(), list.end(), [&](const GroupEdge& e) { return e.group == h; });
-            if (found == list.end()) list.push_back({h, n.probability});
-            else found->probability = 1 - (1 - found->probability) * (1 - n.probability);
+            if (found == list.end()) list.push_back({h, p});
+            else found->probability = 1 - (1 - found->probability) * (1 - p);
         }
     for (GroupEdge& edge : list) {
         const Between b = between(g, edge.group);
@@ -352,9 +407,9 @@ void Belief::row(Id source, Row& out) const {
     // Links that nobody saw.
     std::fill(sum_.begin(), sum_.end(), 0.0F);
     for (Id m : members_[source])
-        for (Id index : sites_of_[m]) add_kernel(site_x_[index], site_y_[index], site_s_[index]);
+        for (Id index : sites_of_[m]) add_kernel(site_x_[index], site_y_[index], site_weight_[index]);
     for (std::size_t k = 0; k < sites_.size(); ++k)
-        out.probability[group_[sites_[k].owner]] += static_cast<double>(sum_[k] * site_s_[k]);
+        out.probability[group_[sites_[k].owner]] += static_cast<double>(sum_[k] * site_weight_[k]);
     factor_.assign(n, 1.0);
     for (const auto& [other, between] : between_[source]) factor_[other] = evidence_factor(between);
     for (Id g = 0; g < n; ++g) {

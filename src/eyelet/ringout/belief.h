@@ -5,6 +5,10 @@
 // per pair of joints, and sums run in the order of joints, so an engine that replays a journal (in any order)
 // holds bit for bit the same belief.
 //
+// The proposals. Their probabilities are calibrated over many boards, but not on this one. What readings have shown of
+// links of like probability corrects the rest: with J joined and O open where E_J and E_O were expected, their odds are
+// multiplied by ((a + J) / (a + E_J)) / ((a + O) / (a + E_O)), the ratio of two Gamma-Poisson means, a = 2.
+//
 // The unseen links. A *site* is a place from which copper may leave to somewhere unseen: one for each lead, and
 // one (weak) for each pad, for what was missed in plain sight. Site i has strength r_i, the probability that it has
 // such a link. Given that it has, the other end is site k with probability K(d_ik) r_k / U_i, U_i the sum over k,
@@ -13,7 +17,8 @@
 // Readings turn this into D_i = (1 - r_i) + r_i sum_k K r_k L_k / U_i, with L_k = what the readings between i's and
 // k's groups say: contact_miss for each open, kSatisfied if k is in i's group and no proposed link explains it, 1
 // otherwise. The intensity of unseen links between two sites is then K s_i s_k L_k with
-// s_i = r_i sqrt((1 / D_i + what a second link adds) / U_i): the geometric mean of what the two ends say.
+// s_i = r_i sqrt((1 / D_i + what a second link adds) / U_i): the geometric mean of what the two ends say. Leads are
+// corrected by experience as links are: s_i times the square root of (a + found) / (a + tested) for its kind.
 #pragma once
 
 #include <cstdint>
@@ -43,8 +48,8 @@ struct Between {  // two groups
 
 struct Neighbour {
     Id joint = 0;
-    double probability = 0;
-    Id link = 0;
+    double probability = 0;  // as proposed
+    std::uint8_t decile = 0;
 };
 
 struct GroupEdge {
@@ -58,7 +63,10 @@ struct Site {
     float y = 0;
     double strength = 0; // r
     bool lead = false;
+    std::uint8_t kind = 0;  // by strength: what readings show of unseen links corrects each kind by itself
     double norm = 0;     // U
+    double tested = 0;   // of its unseen links, as many were to be expected among what was read
+    double found = 0;    // and as many were found
 };
 
 class Belief {
@@ -83,6 +91,10 @@ class Belief {
     [[nodiscard]] bool alone(Id group) const { return members_[group].size() == 1; }
     [[nodiscard]] bool dark() const { return dark_; }
     // Plain copper is proposed between them (chain of links of a half or more).
+    // A proposed probability as experience with this board's readings corrects it.
+    [[nodiscard]] double corrected(double probability) const {
+        return weaken(probability, correction_[decile_of(probability)]);
+    }
     [[nodiscard]] bool plainly_joined(Id a, Id b) const { return plain_part_[a] == plain_part_[b]; }
     [[nodiscard]] double evidence_factor(Between between) const;
     // All joints of an odds p/(1-p) weakened by a factor.
@@ -106,10 +118,13 @@ class Belief {
     [[nodiscard]] static std::uint64_t key(Id a, Id b) {
         return a < b ? (std::uint64_t{a} << 32) | b : (std::uint64_t{b} << 32) | a;
     }
+    [[nodiscard]] static std::uint8_t decile_of(double probability);
     void join(Id a, Id b);
     void regroup();
     void weigh_sites(Id group);
     void add_kernel(float x, float y, float weight) const;
+    void judge_proposals();
+    void judge_leads();
     void forget_edges_around(Id group);
 
     double contact_miss_;
@@ -123,6 +138,16 @@ class Belief {
     std::vector<char> pad_;
     std::vector<char> touchable_;
     std::vector<std::vector<Neighbour>> neighbours_;
+    struct PadLink {
+        Id a = 0, b = 0;
+        double probability = 0;
+    };
+    std::vector<PadLink> pad_links_;
+    static constexpr std::size_t kDeciles = 14;
+    double correction_[kDeciles] = {};
+    static constexpr std::size_t kLeadKinds = 4;
+    float lead_correction_[kLeadKinds] = {};
+    std::vector<float> site_weight_;  // s with that correction
     std::vector<Id> explained_part_;  // joined by links of 0.3 or more: needs no unseen link
     std::vector<Id> plain_part_;      // by links of 0.5 or more
     std::vector<Site> sites_;          // in the order of their owners

@@ -932,7 +932,7 @@ RingState RingOut::Engine::state() {
                 standing = Standing::proven;
             } else {
                 const Between between = belief_.between(ga, gb);
-                p = Belief::weaken(p, belief_.evidence_factor(between));
+                p = Belief::weaken(belief_.corrected(p), belief_.evidence_factor(between));
                 if (between.open && p < kRefuted) standing = Standing::refuted;
                 const bool askable = belief_.has_touchable(ga) && belief_.has_touchable(gb) &&
                                      (barred_.empty() || ask_between(ga, gb).has_value());

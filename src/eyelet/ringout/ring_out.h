@@ -64,7 +64,7 @@ struct UnseenPrior {
     double second_link = 0.15;      // a lead that found its partner has another
     double dark = 0.9;              // a pad has unseen links where there was no photograph at all,
     double dark_second = 0.6;       // and this many more
-    double scale_mm = 4.0;          // of the kernel K: its density falls as the square of the distance beyond this
+    double scale_mm = 10.0;         // of the kernel K: its density falls as the square of the distance beyond this
 };
 
 struct RingOptions {
