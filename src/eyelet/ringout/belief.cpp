@@ -220,7 +220,7 @@ void Belief::join(Id a, Id b) {
     if (a == b) return;
     forget_edges_around(a);
     forget_edges_around(b);
-    if (members_[a].size() < members_[b].size() || (members_[a].size() == members_[b].size() && b < a)) std::swap(a, b);
+    if (b < a) std::swap(a, b);  // a group is called after its first joint, whatever the order of the readings
     for (Id m : members_[b]) group_[m] = a;
     std::vector<Id> merged;
     merged.reserve(members_[a].size() + members_[b].size());
@@ -230,6 +230,10 @@ void Belief::join(Id a, Id b) {
     members_[b].shrink_to_fit();
     touchable_members_[a] += touchable_members_[b];
     touchable_members_[b] = 0;
+    // What read open against one of them is open against all of the other's joints too.
+    for (Id g : {a, b})
+        for (const auto& [other, count] : between_[g])
+            if (!changed_[other]) changed_[other] = 1, changed_list_.push_back(other);
     for (const auto& [other, count] : between_[b]) {
         between_[other].erase(b);
         if (other == a) continue;

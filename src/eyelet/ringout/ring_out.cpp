@@ -1084,6 +1084,15 @@ RingState RingOut::Engine::state() {
         if (belief_.group(pair.first) != belief_.group(pair.second))
             state.unsettled.push_back({JointIndex(pair.first), JointIndex(pair.second),
                                        fmt::format("{} to {} was not read ({}).", name(pair.first), name(pair.second), why)});
+    for (const Skip& skip : skips_) {
+        if (skip.withdrawn || skip.joint.valid() || skip.along.size() < 2) continue;
+        for (JointIndex j : skip.along) {
+            const Id g = belief_.group(skip.hold.raw()), h = belief_.group(j.raw());
+            if (g == h || belief_.between(g, h).open) continue;
+            state.unsettled.push_back({skip.hold, j, fmt::format("{} to {} was not read: the row was skipped ({}).", name(skip.hold.raw()),
+                                                                 name(j.raw()), skip.reason)});
+        }
+    }
     std::set<std::pair<Id, Id>> beside;
     for (const auto& [a, b] : neighbours_) {
         const Id ga = belief_.group(a), gb = belief_.group(b);
