@@ -1,5 +1,7 @@
-// Kills `eyelet import` and `eyelet ring --stdio` at random moments and checks what is left. README.md says what.
+// Kills `eyelet import` and `eyelet ring --stdio` at random moments and checks what is left. README.md says
+// what.
 #include <fcntl.h>
+#include <fmt/format.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -12,6 +14,8 @@
 #include <filesystem>
 #include <fstream>
 #include <map>
+#include <nlohmann/json.hpp>
+#include <opencv2/core.hpp>
 #include <optional>
 #include <random>
 #include <set>
@@ -19,10 +23,6 @@
 #include <thread>
 #include <utility>
 #include <vector>
-
-#include <fmt/format.h>
-#include <nlohmann/json.hpp>
-#include <opencv2/core.hpp>
 
 #include "eyelet/bench/sqlite.h"
 #include "eyelet/bench/store.h"
@@ -54,7 +54,9 @@ T must(Result<T> result) {
 constexpr int kRows = 5;
 constexpr int kColumns = 8;
 
-std::string joint_name(int row, int column) { return fmt::format("J{}.{}", row + 1, column + 1); }
+std::string joint_name(int row, int column) {
+    return fmt::format("J{}.{}", row + 1, column + 1);
+}
 
 bool joined(const std::string& a, const std::string& b) {
     const auto column = [](const std::string& name) { return std::stoi(name.substr(name.find('.') + 1)); };
@@ -148,7 +150,8 @@ class Child {
     void kill_after(microseconds delay) {
         killer_ = std::jthread([this, delay](const std::stop_token& stop) {
             const auto until = Clock::now() + delay;
-            while (Clock::now() < until && !stop.stop_requested()) std::this_thread::sleep_for(microseconds(200));
+            while (Clock::now() < until && !stop.stop_requested())
+                std::this_thread::sleep_for(microseconds(200));
             if (!stop.stop_requested()) ::kill(pid_, SIGKILL);
         });
     }
@@ -225,8 +228,10 @@ class KillTest {
     KillTest& operator=(const KillTest&) = delete;
     ~KillTest() {
         std::error_code ignored;
-        if (failed_ == 0) fs::remove_all(folder_, ignored);
-        else fmt::print(stderr, "the bench is left in {}\n", folder_.string());
+        if (failed_ == 0)
+            fs::remove_all(folder_, ignored);
+        else
+            fmt::print(stderr, "the bench is left in {}\n", folder_.string());
     }
 
     int run(int kills) {
@@ -242,8 +247,8 @@ class KillTest {
             (importing ? killed_imports : killed_rings) += killed ? 1 : 0;
         }
         check_everything();
-        fmt::print("killed {} imports and {} ring-outs; {} jobs and {} readings had been acknowledged\n", killed_imports,
-                   killed_rings, acknowledged_jobs_.size(), acknowledged_readings());
+        fmt::print("killed {} imports and {} ring-outs; {} jobs and {} readings had been acknowledged\n",
+                   killed_imports, killed_rings, acknowledged_jobs_.size(), acknowledged_readings());
         fmt::print("{} passed, {} failed\n", passed_, failed_);
         return failed_ == 0 ? 0 : 1;
     }
@@ -266,7 +271,8 @@ class KillTest {
 
     // Imports, killed after the delay where one is given. The job where it was printed.
     std::optional<std::string> import(std::optional<microseconds> delay) {
-        Child child({command_, "--bench", bench_.string(), "import", (folder_ / "survey").string(), "--json"});
+        Child child(
+            {command_, "--bench", bench_.string(), "import", (folder_ / "survey").string(), "--json"});
         if (delay) child.kill_after(*delay);
         std::optional<std::string> job;
         while (const auto line = child.line()) {
@@ -274,7 +280,8 @@ class KillTest {
             if (said.is_object() && said.contains("job")) job = said.at("job").get<std::string>();
         }
         was_killed_ = child.wait();
-        if (!was_killed_ && child.exit_code() != 0) give_up(fmt::format("import ended with {}", child.exit_code()));
+        if (!was_killed_ && child.exit_code() != 0)
+            give_up(fmt::format("import ended with {}", child.exit_code()));
         if (job) acknowledged_jobs_.push_back(*job);
         check_new_jobs(job);
         return job;
@@ -307,7 +314,9 @@ class KillTest {
             check(whole, fmt::format("job {} is whole", one.name.text()));
             whole_jobs_.insert(one.name.text());
         }
-        if (printed) check(whole_jobs_.contains(*printed), fmt::format("job {}, which was printed, is there", *printed));
+        if (printed)
+            check(whole_jobs_.contains(*printed),
+                  fmt::format("job {}, which was printed, is there", *printed));
     }
 
     // Answers until the process is killed or done. Checks the journal against what was acknowledged.
@@ -343,7 +352,8 @@ class KillTest {
                 child.say(as_line(said, *pending));
             }
             killed = child.wait();
-            if (!killed && !done && child.exit_code() != 0) give_up(fmt::format("ring ended with {}", child.exit_code()));
+            if (!killed && !done && child.exit_code() != 0)
+                give_up(fmt::format("ring ended with {}", child.exit_code()));
         }
         compare(rung, pending, pending_undo);
         if (done) {
@@ -376,7 +386,8 @@ class KillTest {
             if (joined(hold, to)) taken.ohm = 0.05 + 1e-6 * static_cast<double>(++values_);
             gesture.readings.push_back(taken);
         };
-        if (asked.at("gesture") == "touch") read(asked.at("to").get<std::string>());
+        if (asked.at("gesture") == "touch")
+            read(asked.at("to").get<std::string>());
         else
             for (const Json& joint : asked.at("along")) read(joint.get<std::string>());
         return gesture;
@@ -387,7 +398,8 @@ class KillTest {
             return (ohm ? Json{{"ohms", *ohm}} : Json{{"open", true}}).dump();
         }
         Json answers = Json::object();
-        for (const Taken& taken : gesture.readings) answers[taken.to] = taken.ohm ? Json(*taken.ohm) : Json("open");
+        for (const Taken& taken : gesture.readings)
+            answers[taken.to] = taken.ohm ? Json(*taken.ohm) : Json("open");
         return Json{{"answers", answers}}.dump();
     }
 
@@ -400,7 +412,8 @@ class KillTest {
         std::int64_t edit = -1;
         for (const Entry& entry : journal) {
             const auto& reading = std::get<ReadingEntry>(entry.body);
-            if (entry.edit != edit) stored.emplace_back();
+            if (entry.edit != edit)
+                stored.emplace_back();
             else if (stored.back().withdrawn != entry.withdrawn)
                 check(false, fmt::format("{}: half of a gesture is withdrawn", entry.name.text()));
             edit = entry.edit;
@@ -416,13 +429,15 @@ class KillTest {
             withdraw_last(undone);
             if (same(stored, undone.gestures)) rung = undone;
         }
-        check(same(stored, rung.gestures), fmt::format("job {}: the journal holds {} gestures that are not the {} acknowledged ones",
-                                                       ring_job_, stored.size(), rung.gestures.size()));
+        check(same(stored, rung.gestures),
+              fmt::format("job {}: the journal holds {} gestures that are not the {} acknowledged ones",
+                          ring_job_, stored.size(), rung.gestures.size()));
     }
     static bool same(const std::vector<Gesture>& a, const std::vector<Gesture>& b) {
         if (a.size() != b.size()) return false;
         for (std::size_t i = 0; i < a.size(); ++i) {
-            if (a[i].withdrawn != b[i].withdrawn || a[i].readings.size() != b[i].readings.size()) return false;
+            if (a[i].withdrawn != b[i].withdrawn || a[i].readings.size() != b[i].readings.size())
+                return false;
             for (std::size_t k = 0; k < a[i].readings.size(); ++k) {
                 const Taken& x = a[i].readings[k];
                 const Taken& y = b[i].readings[k];
@@ -442,7 +457,8 @@ class KillTest {
             const auto found = store->job(JobName(job));
             check(found.ok(), fmt::format("job {} is there at the end", job));
             for (const Photograph& photograph : must(store->photographs(JobName(job))))
-                check(store->photograph_bytes(photograph.name).ok(), fmt::format("photograph {} is whole", photograph.name.text()));
+                check(store->photograph_bytes(photograph.name).ok(),
+                      fmt::format("photograph {} is whole", photograph.name.text()));
         }
         for (const auto& [job, rung] : rung_) {
             ring_job_ = job;
@@ -494,9 +510,12 @@ int main(int count, char** words) {
             const std::string value = words[++i];
             std::uint64_t number = 0;
             const auto [end, error] = std::from_chars(value.data(), value.data() + value.size(), number);
-            if (error != std::errc() || end != value.data() + value.size()) give_up(word + " needs a number, not " + value);
-            if (word == "--kills") kills = static_cast<int>(number);
-            else seed = number;
+            if (error != std::errc() || end != value.data() + value.size())
+                give_up(word + " needs a number, not " + value);
+            if (word == "--kills")
+                kills = static_cast<int>(number);
+            else
+                seed = number;
         } else {
             command = word;
         }

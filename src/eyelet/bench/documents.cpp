@@ -1,8 +1,8 @@
 #include "eyelet/bench/documents.h"
 
-#include <array>
-
 #include <fmt/format.h>
+
+#include <array>
 #include <nlohmann/json.hpp>
 
 namespace eyelet {
@@ -11,10 +11,18 @@ namespace {
 
 using Json = nlohmann::json;
 
-Json json_of(Point p) { return Json::array({p.x, p.y}); }
-Json json_of(Size s) { return Json::array({s.width, s.height}); }
-Point point_from(const Json& j) { return {j.at(0).get<double>(), j.at(1).get<double>()}; }
-Size size_from(const Json& j) { return {j.at(0).get<double>(), j.at(1).get<double>()}; }
+Json json_of(Point p) {
+    return Json::array({p.x, p.y});
+}
+Json json_of(Size s) {
+    return Json::array({s.width, s.height});
+}
+Point point_from(const Json& j) {
+    return {j.at(0).get<double>(), j.at(1).get<double>()};
+}
+Size size_from(const Json& j) {
+    return {j.at(0).get<double>(), j.at(1).get<double>()};
+}
 
 Json json_of(const std::vector<Point>& points) {
     Json all = Json::array();
@@ -83,8 +91,9 @@ constexpr Names<CopperTone, 2> kTones{{{{CopperTone::lighter, "lighter"}, {Coppe
 Json map_json(const Assembly& map) {
     Json boards = Json::array();
     for (const Board& board : map.boards)
-        boards.push_back(
-            {{"name", board.name.text()}, {"size", json_of(board.size_mm)}, {"outline", json_of(board.outline)}});
+        boards.push_back({{"name", board.name.text()},
+                          {"size", json_of(board.size_mm)},
+                          {"outline", json_of(board.outline)}});
     Json joints = Json::array();
     for (const Joint& joint : map.joints)
         joints.push_back({{"name", joint.name.text()},
@@ -130,8 +139,8 @@ Assembly map_from(const Json& j) {
     Assembly map;
     map.name = j.at("name").get<std::string>();
     for (const Json& b : j.at("boards"))
-        map.boards.push_back(
-            {BoardName(b.at("name").get<std::string>()), size_from(b.at("size")), points_from(b.at("outline"))});
+        map.boards.push_back({BoardName(b.at("name").get<std::string>()), size_from(b.at("size")),
+                              points_from(b.at("outline"))});
     map.joints.reserve(j.at("joints").size());
     for (const Json& one : j.at("joints")) {
         Joint joint;
@@ -172,7 +181,9 @@ Assembly map_from(const Json& j) {
     return map;
 }
 
-Json optional_json(const std::optional<double>& value) { return value ? Json(*value) : Json(nullptr); }
+Json optional_json(const std::optional<double>& value) {
+    return value ? Json(*value) : Json(nullptr);
+}
 std::optional<double> optional_from(const Json& j) {
     if (j.is_null()) return std::nullopt;
     return j.get<double>();
@@ -206,8 +217,8 @@ StoredAlignment alignment_from(const Json& j) {
     a.camera.centre_px = point_from(j.at("centre_px"));
     a.camera.radius_px = j.at("radius_px").get<double>();
     for (const Json& one : j.at("tie_points"))
-        a.tie_points.push_back({JointName(one.at("joint").get<std::string>()), one.at("misfit_mm").get<double>(),
-                                one.at("left_out").get<bool>()});
+        a.tie_points.push_back({JointName(one.at("joint").get<std::string>()),
+                                one.at("misfit_mm").get<double>(), one.at("left_out").get<bool>()});
     a.rms_mm = optional_from(j.at("rms_mm"));
     a.worst_mm = optional_from(j.at("worst_mm"));
     a.limit_mm = j.at("limit_mm").get<double>();
@@ -310,8 +321,9 @@ auto parsed(std::string_view document, const char* what, Read read_json)
     try {
         return read_json(Json::parse(document));
     } catch (const std::exception& e) {
-        return storage_error(fmt::format(
-            "the bench holds {} that cannot be read ({}); restore the bench folder from a copy", what, e.what()));
+        return storage_error(
+            fmt::format("the bench holds {} that cannot be read ({}); restore the bench folder from a copy",
+                        what, e.what()));
     }
 }
 
@@ -351,8 +363,12 @@ bool is_utf8(std::string_view text) {
     return true;
 }
 
-Result<std::string> document_of(const Assembly& map) { return dumped(map_json(map), "the map"); }
-Result<Assembly> map_from_document(std::string_view document) { return parsed(document, "a map", map_from); }
+Result<std::string> document_of(const Assembly& map) {
+    return dumped(map_json(map), "the map");
+}
+Result<Assembly> map_from_document(std::string_view document) {
+    return parsed(document, "a map", map_from);
+}
 
 Result<std::string> document_of(const StoredAlignment& alignment) {
     return dumped(alignment_json(alignment), "the alignment");

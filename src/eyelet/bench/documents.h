@@ -1,5 +1,5 @@
-// What the store keeps as documents rather than as rows: maps, cameras, proposals. Text in, values out and back,
-// without loss: a double comes back bit for bit.
+// What the store keeps as documents rather than as rows: maps, cameras, proposals. Text in, values out and
+// back, without loss: a double comes back bit for bit.
 #pragma once
 
 #include <string>

@@ -1,6 +1,7 @@
 #include "eyelet/bench/photograph_files.h"
 
 #include <fcntl.h>
+#include <fmt/format.h>
 #include <openssl/evp.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -14,8 +15,6 @@
 #include <fstream>
 #include <system_error>
 
-#include <fmt/format.h>
-
 namespace eyelet {
 
 namespace {
@@ -24,14 +23,15 @@ namespace fs = std::filesystem;
 
 Error file_error(const fs::path& path, int error) {
     if (error == ENOSPC || error == EDQUOT || error == EFBIG)
-        return storage_error(
-            fmt::format("{}: the disk is full; nothing was changed. Free some space and try again", path.string()));
+        return storage_error(fmt::format(
+            "{}: the disk is full; nothing was changed. Free some space and try again", path.string()));
     return storage_error(fmt::format("{}: {}; nothing was changed", path.string(), std::strerror(error)));
 }
 
 class File {
   public:
-    File(const fs::path& path, int flags, mode_t mode = 0) : number_(::open(path.c_str(), flags | O_CLOEXEC, mode)) {}
+    File(const fs::path& path, int flags, mode_t mode = 0)
+        : number_(::open(path.c_str(), flags | O_CLOEXEC, mode)) {}
     File(const File&) = delete;
     File& operator=(const File&) = delete;
     ~File() {
@@ -105,8 +105,8 @@ PhotographFiles::Incoming::~Incoming() {
 
 Status PhotographFiles::Incoming::place() {
     EYELET_TRY(make_one_folder(final_.parent_path()));
-    struct stat there{};
-    struct stat mine{};
+    struct stat there {};
+    struct stat mine {};
     if (::stat(temporary_.c_str(), &mine) != 0) return file_error(temporary_, errno);
     if (::stat(final_.c_str(), &there) == 0 && there.st_size == mine.st_size) {
         ::unlink(temporary_.c_str());
@@ -125,7 +125,8 @@ Result<PhotographFiles::Incoming> PhotographFiles::bring_in(const std::vector<st
     EYELET_TRY(make_folder(incoming));
     std::string sha256 = sha256_of(bytes);
     static std::atomic<unsigned> counter{0};
-    const fs::path temporary = incoming / fmt::format("{}-{}-{}", sha256.substr(0, 16), ::getpid(), counter++);
+    const fs::path temporary =
+        incoming / fmt::format("{}-{}-{}", sha256.substr(0, 16), ::getpid(), counter++);
     fs::path final_path = path_of(sha256);
     Incoming result(temporary, std::move(final_path), std::move(sha256));
     File file(temporary, O_WRONLY | O_CREAT | O_TRUNC, 0666);
@@ -153,7 +154,8 @@ Result<std::vector<std::byte>> PhotographFiles::read(const std::string& sha256) 
     in.read(reinterpret_cast<char*>(bytes.data()), static_cast<std::streamsize>(size));
     if (!in || sha256_of(bytes) != sha256)
         return storage_error(fmt::format(
-            "{}: the photograph is no longer what was stored; restore the bench folder from a copy", path.string()));
+            "{}: the photograph is no longer what was stored; restore the bench folder from a copy",
+            path.string()));
     return bytes;
 }
 
@@ -171,7 +173,8 @@ bool PhotographFiles::holds_any() const {
 void PhotographFiles::sweep() const {
     std::error_code error;
     const auto old = fs::file_time_type::clock::now() - std::chrono::hours(24);
-    for (fs::directory_iterator it(folder_ / "incoming", error), end; !error && it != end; it.increment(error)) {
+    for (fs::directory_iterator it(folder_ / "incoming", error), end; !error && it != end;
+         it.increment(error)) {
         std::error_code ignored;
         if (fs::last_write_time(it->path(), ignored) < old && !ignored) fs::remove(it->path(), ignored);
     }

@@ -1,8 +1,8 @@
 // Photographs on disk: original bytes, untouched, under the SHA-256 of their content.
 //
-// A file comes in under a temporary name, is synced, and takes its final name only inside the transaction that
-// stores its row; then its folder is synced. So a name under photographs/ab/ is always a whole file, and a row
-// never names a file that is not there.
+// A file comes in under a temporary name, is synced, and takes its final name only inside the transaction
+// that stores its row; then its folder is synced. So a name under photographs/ab/ is always a whole file, and
+// a row never names a file that is not there.
 #pragma once
 
 #include <cstddef>

@@ -1,8 +1,8 @@
 #include "eyelet/bench/schema.h"
 
-#include <array>
-
 #include <fmt/format.h>
+
+#include <array>
 
 namespace eyelet {
 
@@ -13,10 +13,11 @@ constexpr std::int64_t kApplicationId = 0x6579656c;
 
 // Migrations are only ever added. From the second on, tests/ keeps a database of each older schema.
 //
-// Why it looks as it does: names of joints, parts and boards are text, because they belong to a version of the
-// map and outlive it in the journal. A map is one document per version, because it is read and written whole.
-// Readings have columns, because they are what everything rests on. Triggers hold the journal's promise even
-// against a mistake of ours: no entry is ever deleted, and of an entry only `withdrawn` ever changes.
+// Why it looks as it does: names of joints, parts and boards are text, because they belong to a version of
+// the map and outlive it in the journal. A map is one document per version, because it is read and written
+// whole. Readings have columns, because they are what everything rests on. Triggers hold the journal's
+// promise even against a mistake of ours: no entry is ever deleted, and of an entry only `withdrawn` ever
+// changes.
 constexpr const char* kMigration1 = R"sql(
 CREATE TABLE assemblies (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -219,7 +220,9 @@ constexpr std::array kMigrations{kMigration1};
 
 }  // namespace
 
-int newest_schema() { return static_cast<int>(kMigrations.size()); }
+int newest_schema() {
+    return static_cast<int>(kMigrations.size());
+}
 
 Status migrate(sqlite::Database& database, const std::string& file) {
     const auto schema_of = [&]() -> Result<int> {
@@ -227,11 +230,13 @@ Status migrate(sqlite::Database& database, const std::string& file) {
         EYELET_ASSIGN(const std::int64_t application, database.number("PRAGMA application_id"));
         EYELET_ASSIGN(const std::int64_t tables, database.number("SELECT count(*) FROM sqlite_schema"));
         if (tables > 0 && application != kApplicationId)
-            return refused(fmt::format("{}: it is the database of another program; choose another bench folder", file));
+            return refused(
+                fmt::format("{}: it is the database of another program; choose another bench folder", file));
         if (version > newest_schema())
-            return refused(fmt::format(
-                "{}: a newer version of this program wrote it (schema {}, this program knows up to {}); update the program",
-                file, version, newest_schema()));
+            return refused(
+                fmt::format("{}: a newer version of this program wrote it (schema {}, this program knows up "
+                            "to {}); update the program",
+                            file, version, newest_schema()));
         return static_cast<int>(version);
     };
     EYELET_ASSIGN(const int seen, schema_of());
@@ -241,8 +246,8 @@ Status migrate(sqlite::Database& database, const std::string& file) {
     EYELET_ASSIGN(const int schema, schema_of());
     for (std::size_t i = static_cast<std::size_t>(schema); i < kMigrations.size(); ++i)
         EYELET_TRY(database.run_script(kMigrations[i]));
-    EYELET_TRY(database.run_script(
-        fmt::format("PRAGMA application_id = {}; PRAGMA user_version = {}", kApplicationId, newest_schema())));
+    EYELET_TRY(database.run_script(fmt::format("PRAGMA application_id = {}; PRAGMA user_version = {}",
+                                               kApplicationId, newest_schema())));
     return transaction.commit();
 }
 

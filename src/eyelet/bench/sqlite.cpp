@@ -1,8 +1,8 @@
 #include "eyelet/bench/sqlite.h"
 
-#include <cerrno>
-
 #include <fmt/format.h>
+
+#include <cerrno>
 
 namespace eyelet::sqlite {
 
@@ -16,8 +16,8 @@ std::string Statement::text(int column) const {
 int Statement::bind_text(int place, std::string_view value) {
     // SQLITE_TRANSIENT casts -1 to a function pointer in C's way; the library takes its own copy of the text.
     const auto transient = reinterpret_cast<sqlite3_destructor_type>(-1);
-    return sqlite3_bind_text64(handle_.get(), place, value.empty() ? "" : value.data(), value.size(), transient,
-                               SQLITE_UTF8);
+    return sqlite3_bind_text64(handle_.get(), place, value.empty() ? "" : value.data(), value.size(),
+                               transient, SQLITE_UTF8);
 }
 
 Result<bool> Statement::step() {
@@ -27,7 +27,9 @@ Result<bool> Statement::step() {
     return failure(code);
 }
 
-Error Statement::failure(int code) const { return database_->failure(code); }
+Error Statement::failure(int code) const {
+    return database_->failure(code);
+}
 
 Result<std::unique_ptr<Database>> Database::open(const std::filesystem::path& file, bool create,
                                                  int busy_timeout_ms) {
@@ -69,8 +71,8 @@ Error Database::failure(int code) const {
     switch (primary) {
         case SQLITE_BUSY:
         case SQLITE_LOCKED:
-            return unavailable(
-                fmt::format("{}: another program has been writing for too long; nothing was changed. Try again", file));
+            return unavailable(fmt::format(
+                "{}: another program has been writing for too long; nothing was changed. Try again", file));
         case SQLITE_CORRUPT:
         case SQLITE_NOTADB:
             return storage_error(fmt::format(
@@ -78,13 +80,17 @@ Error Database::failure(int code) const {
         case SQLITE_READONLY:
         case SQLITE_PERM:
         case SQLITE_AUTH:
-            return storage_error(fmt::format("{}: it may not be written; allow writing to the bench folder", file));
+            return storage_error(
+                fmt::format("{}: it may not be written; allow writing to the bench folder", file));
         case SQLITE_CANTOPEN:
-            return storage_error(fmt::format("{}: it cannot be opened; is the folder there and may it be written?", file));
-        case SQLITE_NOMEM: return storage_error(fmt::format("{}: there is not enough memory", file));
+            return storage_error(
+                fmt::format("{}: it cannot be opened; is the folder there and may it be written?", file));
+        case SQLITE_NOMEM:
+            return storage_error(fmt::format("{}: there is not enough memory", file));
         default:
             return storage_error(fmt::format("{}: {} (SQLite code {}); nothing was changed", file,
-                                             handle_ ? sqlite3_errmsg(handle_.get()) : sqlite3_errstr(code), code));
+                                             handle_ ? sqlite3_errmsg(handle_.get()) : sqlite3_errstr(code),
+                                             code));
     }
 }
 

@@ -24,7 +24,9 @@ class Database;
 class Statement {
   public:
     // Columns of the row that step() reached, counted from 0. Null reads as 0 or as an empty text.
-    [[nodiscard]] std::int64_t integer(int column) const { return sqlite3_column_int64(handle_.get(), column); }
+    [[nodiscard]] std::int64_t integer(int column) const {
+        return sqlite3_column_int64(handle_.get(), column);
+    }
     [[nodiscard]] double real(int column) const { return sqlite3_column_double(handle_.get(), column); }
     [[nodiscard]] std::string text(int column) const;
     [[nodiscard]] bool is_null(int column) const {
@@ -79,8 +81,8 @@ class Statement {
 class Database {
   public:
     // Opens the file; `create` makes it where it is not there. Nothing is read from it yet.
-    [[nodiscard]] static Result<std::unique_ptr<Database>> open(const std::filesystem::path& file, bool create,
-                                                                int busy_timeout_ms);
+    [[nodiscard]] static Result<std::unique_ptr<Database>> open(const std::filesystem::path& file,
+                                                                bool create, int busy_timeout_ms);
 
     [[nodiscard]] Result<Statement> prepare(std::string_view sql);
 
@@ -124,7 +126,8 @@ class Database {
     // One number in one row; 0 where there is none.
     template <class... Values>
     [[nodiscard]] Result<std::int64_t> number(std::string_view sql, const Values&... values) {
-        EYELET_ASSIGN(const auto found, row(sql, [](const Statement& s) { return s.integer(0); }, values...));
+        EYELET_ASSIGN(const auto found, row(
+                                            sql, [](const Statement& s) { return s.integer(0); }, values...));
         return found.value_or(0);
     }
 
@@ -137,7 +140,8 @@ class Database {
     struct Close {
         void operator()(sqlite3* handle) const { sqlite3_close_v2(handle); }
     };
-    explicit Database(std::filesystem::path file, sqlite3* handle) : file_(std::move(file)), handle_(handle) {}
+    explicit Database(std::filesystem::path file, sqlite3* handle)
+        : file_(std::move(file)), handle_(handle) {}
 
     std::filesystem::path file_;
     std::unique_ptr<sqlite3, Close> handle_;

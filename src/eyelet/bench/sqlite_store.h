@@ -16,7 +16,7 @@ struct SqliteOptions {
     int max_pages = 0;
 };
 
-[[nodiscard]] Result<std::unique_ptr<Store>> open_sqlite_bench(const std::filesystem::path& folder, OpenMode mode,
-                                                               const SqliteOptions& options);
+[[nodiscard]] Result<std::unique_ptr<Store>> open_sqlite_bench(const std::filesystem::path& folder,
+                                                               OpenMode mode, const SqliteOptions& options);
 
 }  // namespace eyelet

@@ -4,7 +4,6 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <sqlite3.h>
-
 #include <sys/mount.h>
 #include <sys/resource.h>
 #include <sys/wait.h>
@@ -36,7 +35,8 @@ void run_sql(const fs::path& file, const std::string& sql) {
 std::size_t files_below(const fs::path& folder) {
     std::size_t count = 0;
     if (fs::exists(folder))
-        for (const auto& one : fs::recursive_directory_iterator(folder)) count += one.is_regular_file() ? 1 : 0;
+        for (const auto& one : fs::recursive_directory_iterator(folder))
+            count += one.is_regular_file() ? 1 : 0;
     return count;
 }
 
@@ -45,10 +45,13 @@ TEST(SqliteBench, HasTheSchemaItSaysAndSafeSettings) {
     must(open_bench(folder.path()));
     auto database = must(sqlite::Database::open(folder.path() / "bench.db", false, 1000));
     EXPECT_EQ(must(database->number("PRAGMA user_version")), newest_schema());
-    EXPECT_EQ(must(database->row("PRAGMA journal_mode", [](const sqlite::Statement& s) { return s.text(0); })), "wal");
-    EXPECT_EQ(must(database->number("SELECT count(*) FROM pragma_table_list WHERE type = 'table' AND strict = 0 "
-                                    "AND name NOT LIKE 'sqlite_%'")),
-              0);
+    EXPECT_EQ(
+        must(database->row("PRAGMA journal_mode", [](const sqlite::Statement& s) { return s.text(0); })),
+        "wal");
+    EXPECT_EQ(
+        must(database->number("SELECT count(*) FROM pragma_table_list WHERE type = 'table' AND strict = 0 "
+                              "AND name NOT LIKE 'sqlite_%'")),
+        0);
     EXPECT_EQ(must(database->number("SELECT count(*) FROM pragma_foreign_key_check")), 0);
 }
 
@@ -63,21 +66,24 @@ TEST(SqliteBench, KeepsEveryConnectionSafe) {
     EXPECT_FALSE(database->run_script("DELETE FROM jobs").ok());
     EXPECT_FALSE(database->run_script("INSERT INTO edit_entries (edit, entry) VALUES (1, 99)").ok());
     // The journal holds against a mistake of ours as well.
-    for (const char* sql : {"DELETE FROM entries", "UPDATE entries SET text = 'b'", "UPDATE entries SET job = 7",
-                            "DELETE FROM map_versions", "UPDATE map_versions SET map = '{}'"}) {
+    for (const char* sql :
+         {"DELETE FROM entries", "UPDATE entries SET text = 'b'", "UPDATE entries SET job = 7",
+          "DELETE FROM map_versions", "UPDATE map_versions SET map = '{}'"}) {
         const Status status = database->run_script(sql);
         ASSERT_FALSE(status.ok()) << sql;
         EXPECT_THAT(status.error().message, HasSubstr("never")) << sql;
     }
     // And a value that is lost cannot pass for a number.
-    EXPECT_FALSE(database
-                     ->run_script("INSERT INTO readings (entry, from_joint, to_joint, said, ohm, gesture, instrument, "
-                                  "board_state) VALUES (1, 'a', 'b', 'ohms', NULL, 'touch', '', '')")
-                     .ok());
-    EXPECT_FALSE(database
-                     ->run_script("INSERT INTO readings (entry, from_joint, to_joint, said, ohm, gesture, instrument, "
-                                  "board_state) VALUES (1, 'a', 'b', 'open', 0, 'touch', '', '')")
-                     .ok());
+    EXPECT_FALSE(
+        database
+            ->run_script("INSERT INTO readings (entry, from_joint, to_joint, said, ohm, gesture, instrument, "
+                         "board_state) VALUES (1, 'a', 'b', 'ohms', NULL, 'touch', '', '')")
+            .ok());
+    EXPECT_FALSE(
+        database
+            ->run_script("INSERT INTO readings (entry, from_joint, to_joint, said, ohm, gesture, instrument, "
+                         "board_state) VALUES (1, 'a', 'b', 'open', 0, 'touch', '', '')")
+            .ok());
 }
 
 TEST(SqliteBench, OpensExistingOnlyWhereThereIsOne) {
@@ -164,7 +170,8 @@ TEST(SqliteBench, AFullDatabaseIsOneClearLineAndChangesNothing) {
     std::size_t acknowledged = 0;
     std::optional<Error> error;
     while (!error && acknowledged < 1000) {
-        const auto added = store->add_entries(job, {NoteEntry{std::string(900, 'n')}, NoteEntry{std::string(900, 'm')}}, kWho);
+        const auto added = store->add_entries(
+            job, {NoteEntry{std::string(900, 'n')}, NoteEntry{std::string(900, 'm')}}, kWho);
         added.ok() ? void(++acknowledged) : void(error = added.error());
     }
     ASSERT_TRUE(error.has_value());
@@ -185,8 +192,8 @@ TEST(SqliteBench, AFullDatabaseIsOneClearLineAndChangesNothing) {
     EXPECT_THAT(must(store->journal(job)), SizeIs(2 * acknowledged + 1));
 }
 
-// Runs `check` in a child, so that limits and mounts of its own end with it. The child's exit code is its line number
-// of the check that failed.
+// Runs `check` in a child, so that limits and mounts of its own end with it. The child's exit code is its
+// line number of the check that failed.
 template <class Check>
 int in_child(Check check_in_child) {
     const pid_t child = ::fork();
@@ -210,7 +217,8 @@ TEST(SqliteBench, AFileThatMayNotGrowIsAFullDisk) {
         const auto refused = store->add_photograph(job, small_photograph(Side::component, 1'000'000), kWho);
         if (refused.ok() || refused.error().message.find("disk is full") == std::string::npos) return 2;
         std::size_t added = 0;
-        while (added < 10'000 && store->add_entries(job, {NoteEntry{std::string(20'000, 'n')}}, kWho).ok()) ++added;
+        while (added < 10'000 && store->add_entries(job, {NoteEntry{std::string(20'000, 'n')}}, kWho).ok())
+            ++added;
         if (added == 10'000 || added == 0) return 3;
         const auto note = store->add_entries(job, {NoteEntry{std::string(300'000, 'n')}}, kWho);
         if (note.ok() || note.error().message.find("disk is full") == std::string::npos) return 4;
@@ -227,7 +235,8 @@ TEST(SqliteBench, AFileThatMayNotGrowIsAFullDisk) {
 TEST(SqliteBench, ARealFullDiskIsOneClearLineAndChangesNothing) {
     const TemporaryFolder folder;
     if (::geteuid() != 0 || ::mount("eyelet-test", folder.path().c_str(), "tmpfs", 0, "size=512k") != 0)
-        GTEST_SKIP() << "a small disk can be mounted only with root rights; the two tests before this one stand in";
+        GTEST_SKIP()
+            << "a small disk can be mounted only with root rights; the two tests before this one stand in";
     {
         auto store = must(open_bench(folder.path() / "bench"));
         const JobName job = must(store->add_job(small_job(), kWho)).name;
@@ -256,7 +265,8 @@ TEST(SqliteBench, AProcessThatDiesInATransactionLeavesNothingOfIt) {
     const JobName job = must(must(open_bench(folder.path()))->add_job(small_job(), kWho)).name;
     in_child([&] {
         auto database = must(sqlite::Database::open(folder.path() / "bench.db", false, 1000));
-        (void)database->run_script("PRAGMA foreign_keys = ON; BEGIN IMMEDIATE; UPDATE jobs SET complaint = 'half'");
+        (void)database->run_script(
+            "PRAGMA foreign_keys = ON; BEGIN IMMEDIATE; UPDATE jobs SET complaint = 'half'");
         return 0;  // leaves by _exit, without a rollback
     });
     auto store = must(open_bench(folder.path()));
@@ -299,8 +309,9 @@ TEST(Utf8, IsToldFromWhatIsNot) {
     // RFC 3629 and the Unicode standard's table 3-7 of well-formed byte sequences.
     for (const char* good : {"", "a", "ä", "—", "工作台", "\xf4\x8f\xbf\xbf", "\xed\x9f\xbf", "\xee\x80\x80"})
         EXPECT_TRUE(is_utf8(good)) << good;
-    for (const char* bad : {"\x80", "\xc0\x80", "\xc1\xbf", "\xe0\x9f\xbf", "\xed\xa0\x80", "\xf0\x8f\xbf\xbf",
-                            "\xf4\x90\x80\x80", "\xf5\x80\x80\x80", "\xc3", "\xe2\x80", "a\xff", "\xc3\x28"})
+    for (const char* bad :
+         {"\x80", "\xc0\x80", "\xc1\xbf", "\xe0\x9f\xbf", "\xed\xa0\x80", "\xf0\x8f\xbf\xbf",
+          "\xf4\x90\x80\x80", "\xf5\x80\x80\x80", "\xc3", "\xe2\x80", "a\xff", "\xc3\x28"})
         EXPECT_FALSE(is_utf8(bad));
     EXPECT_TRUE(is_utf8(std::string_view("a\0b", 3)));
 }

@@ -9,7 +9,9 @@
 
 namespace eyelet {
 
-const char* name_of(CopperTone tone) { return tone == CopperTone::lighter ? "lighter" : "darker"; }
+const char* name_of(CopperTone tone) {
+    return tone == CopperTone::lighter ? "lighter" : "darker";
+}
 
 std::optional<CopperTone> copper_tone_from_name(const std::string& name) {
     if (name == "lighter") return CopperTone::lighter;
@@ -17,14 +19,18 @@ std::optional<CopperTone> copper_tone_from_name(const std::string& name) {
     return std::nullopt;
 }
 
-EntryKind kind_of(const EntryBody& body) { return static_cast<EntryKind>(body.index()); }
+EntryKind kind_of(const EntryBody& body) {
+    return static_cast<EntryKind>(body.index());
+}
 
 namespace {
 constexpr std::array kEntryKindNames{"reading", "finding", "work", "note", "photograph", "trial"};
 static_assert(kEntryKindNames.size() == std::variant_size_v<EntryBody>);
 }  // namespace
 
-const char* name_of(EntryKind kind) { return kEntryKindNames.at(static_cast<std::size_t>(kind)); }
+const char* name_of(EntryKind kind) {
+    return kEntryKindNames.at(static_cast<std::size_t>(kind));
+}
 
 std::optional<EntryKind> entry_kind_from_name(const std::string& name) {
     for (std::size_t i = 0; i < kEntryKindNames.size(); ++i)
@@ -33,8 +39,9 @@ std::optional<EntryKind> entry_kind_from_name(const std::string& name) {
 }
 
 const std::vector<std::string>& finding_kinds() {
-    static const std::vector<std::string> kinds{"leaked",       "bulged",        "corroded", "lifted pad", "lost pad",
-                                                "broken track", "cracked joint", "burnt",    "missing",    "bridged"};
+    static const std::vector<std::string> kinds{"leaked",   "bulged",       "corroded",      "lifted pad",
+                                                "lost pad", "broken track", "cracked joint", "burnt",
+                                                "missing",  "bridged"};
     return kinds;
 }
 
@@ -46,12 +53,18 @@ const std::vector<std::string>& work_kinds() {
 
 const char* name_of(Edit::Kind kind) {
     switch (kind) {
-        case Edit::Kind::entries_added: return "entries added";
-        case Edit::Kind::entries_withdrawn: return "entries withdrawn";
-        case Edit::Kind::map_edited: return "map edited";
-        case Edit::Kind::tie_points_set: return "tie points set";
-        case Edit::Kind::tone_settled: return "tone settled";
-        case Edit::Kind::job_described: return "job described";
+        case Edit::Kind::entries_added:
+            return "entries added";
+        case Edit::Kind::entries_withdrawn:
+            return "entries withdrawn";
+        case Edit::Kind::map_edited:
+            return "map edited";
+        case Edit::Kind::tie_points_set:
+            return "tie points set";
+        case Edit::Kind::tone_settled:
+            return "tone settled";
+        case Edit::Kind::job_described:
+            return "job described";
     }
     return "";
 }
@@ -75,7 +88,8 @@ Result<std::filesystem::path> bench_folder(const std::optional<std::filesystem::
     if (const auto bench = from_environment("EYELET_BENCH"); !bench.empty()) return bench;
     // "All paths set in these environment variables must be absolute"; a relative one is to be ignored.
     if (const auto data = from_environment("XDG_DATA_HOME"); data.is_absolute()) return data / "eyelet";
-    if (const auto home = from_environment("HOME"); home.is_absolute()) return home / ".local" / "share" / "eyelet";
+    if (const auto home = from_environment("HOME"); home.is_absolute())
+        return home / ".local" / "share" / "eyelet";
     return not_found("no bench folder: HOME is not set; give --bench DIR or set EYELET_BENCH");
 }
 

@@ -2,12 +2,16 @@
 // stand beside the one in sqlite_store.cpp without an engine noticing.
 //
 // Properties that every implementation holds (store_test.cpp runs them over each):
-//   1. Acknowledged means on disk: when a function that writes returns ok, what it wrote survives a power cut.
+//   1. Acknowledged means on disk: when a function that writes returns ok, what it wrote survives a power
+//   cut.
 //   2. Each call that writes is one transaction: it happens whole or not at all, whatever fails.
 //   3. A journal entry is never deleted and never changed, only withdrawn and, by undo, taken back in.
-//   4. Every edit (Edit::Kind) can be undone and redone; who did it, when and on which device stays on record.
-//   5. The map of an assembly is never changed in place: an edit makes a new version, and a job refers to one.
-//   6. What is derived (alignments, proposals) can be made again from the rest and is replaced without an edit.
+//   4. Every edit (Edit::Kind) can be undone and redone; who did it, when and on which device stays on
+//   record.
+//   5. The map of an assembly is never changed in place: an edit makes a new version, and a job refers to
+//   one.
+//   6. What is derived (alignments, proposals) can be made again from the rest and is replaced without an
+//   edit.
 //   7. Several processes may hold one bench open at once, and several threads one store.
 // Lengths are millimetres in the board's frame, pixels those of the photograph as stored, times UTC
 // "2026-03-01T12:00:00.000Z". Errors: not_found for a name that is not there, bad_input for content that is
@@ -90,25 +94,25 @@ struct StoredAlignment {
         friend bool operator==(const Misfit&, const Misfit&) = default;
     };
     std::vector<Misfit> tie_points;
-    std::optional<double> rms_mm;    // of the tie points used; none with four: they always fit
+    std::optional<double> rms_mm;  // of the tie points used; none with four: they always fit
     std::optional<double> worst_mm;
-    bool refined = false;            // rests on joints seen in the photograph, not on the clicks
+    bool refined = false;  // rests on joints seen in the photograph, not on the clicks
     std::size_t joints_sought = 0;
     std::size_t joints_located = 0;
     std::optional<double> located_rms_mm;  // of the joints located, where refined
     std::optional<double> located_worst_mm;
-    double limit_mm = 0;             // of the misfit: what the finest joint pitch can bear
+    double limit_mm = 0;  // of the misfit: what the finest joint pitch can bear
     std::vector<std::string> remarks;
     std::string made_at;
-    bool out_of_date = false;        // the tie points or the map changed since
+    bool out_of_date = false;  // the tie points or the map changed since
 };
 
 // --- Jobs -------------------------------------------------------------------------------------------
 
 // The form that import makes: an assembly's map, one unit of it, and the photographs.
 struct NewJob {
-    Assembly map;           // an assembly of this name and equal map is used again, an unequal one gets a new version
-    UnitName unit;          // serial number; empty: one is made up ("unit 1")
+    Assembly map;   // an assembly of this name and equal map is used again, an unequal one gets a new version
+    UnitName unit;  // serial number; empty: one is made up ("unit 1")
     std::string complaint;
     std::string condition;  // under which the fault shows ("only when warm")
     std::vector<NewPhotograph> photographs;
@@ -146,7 +150,8 @@ struct ToneSettled {
     friend bool operator==(const ToneSettled&, const ToneSettled&) = default;
 };
 
-// What photographs proposed for a job, with remarks for the person ("solder side: not sure which tone is copper").
+// What photographs proposed for a job, with remarks for the person ("solder side: not sure which tone is
+// copper").
 struct StoredProposals {
     Proposals proposals;
     std::vector<std::string> remarks;
@@ -179,12 +184,12 @@ struct ReadingEntry {
     JointName from;  // the held probe
     JointName to;    // the moving probe
     StoredSaid said;
-    GestureKind gesture = GestureKind::touch;   // readings of one sweep come in one edit
-    std::string instrument;                     // may be empty: not told
-    std::optional<double> lead_ohm;             // taken off; none: not told, nothing taken off
-    std::optional<double> copper_below_ohm;     // at or below it is copper
-    std::optional<double> open_above_ohm;       // above it is open; between the two is not proof
-    std::string board_state;                    // "out of the case, capacitors discharged"; may be empty
+    GestureKind gesture = GestureKind::touch;  // readings of one sweep come in one edit
+    std::string instrument;                    // may be empty: not told
+    std::optional<double> lead_ohm;            // taken off; none: not told, nothing taken off
+    std::optional<double> copper_below_ohm;    // at or below it is copper
+    std::optional<double> open_above_ohm;      // above it is open; between the two is not proof
+    std::string board_state;                   // "out of the case, capacitors discharged"; may be empty
     friend bool operator==(const ReadingEntry&, const ReadingEntry&) = default;
 };
 
@@ -257,7 +262,14 @@ struct Entry {
 // --- Edits ------------------------------------------------------------------------------------------
 
 struct Edit {
-    enum class Kind { entries_added, entries_withdrawn, map_edited, tie_points_set, tone_settled, job_described };
+    enum class Kind {
+        entries_added,
+        entries_withdrawn,
+        map_edited,
+        tie_points_set,
+        tone_settled,
+        job_described
+    };
     std::int64_t number = 0;
     Kind kind = Kind::entries_added;
     std::string what;  // one short sentence for the person: "3 readings from U1.3"
@@ -268,7 +280,8 @@ struct Edit {
 };
 [[nodiscard]] const char* name_of(Edit::Kind kind);
 
-// Which edits an undo looks at: the ring-out's own undo takes back the last readings even where a note came after.
+// Which edits an undo looks at: the ring-out's own undo takes back the last readings even where a note came
+// after.
 enum class UndoScope { all, readings };
 
 // --- The interface ----------------------------------------------------------------------------------
@@ -287,22 +300,27 @@ class Store {
     // The map that a job refers to; an edit makes a new version, which this job refers to from then on.
     [[nodiscard]] virtual Result<MapVersion> map(const JobName& job) = 0;
     [[nodiscard]] virtual Result<std::vector<MapVersion>> map_versions(const JobName& job) = 0;
-    [[nodiscard]] virtual Result<int> edit_map(const JobName& job, const Assembly& changed, const std::string& what,
-                                               const Who& who) = 0;
+    [[nodiscard]] virtual Result<int> edit_map(const JobName& job, const Assembly& changed,
+                                               const std::string& what, const Who& who) = 0;
 
     // Photographs of a job, withdrawn ones among them.
     [[nodiscard]] virtual Result<std::vector<Photograph>> photographs(const JobName& job) = 0;
-    [[nodiscard]] virtual Result<Photograph> add_photograph(const JobName& job, const NewPhotograph& photograph,
+    [[nodiscard]] virtual Result<Photograph> add_photograph(const JobName& job,
+                                                            const NewPhotograph& photograph,
                                                             const Who& who) = 0;
-    [[nodiscard]] virtual Status set_tie_points(const PhotographName& photograph, const std::vector<StoredTiePoint>& tie_points,
+    [[nodiscard]] virtual Status set_tie_points(const PhotographName& photograph,
+                                                const std::vector<StoredTiePoint>& tie_points,
                                                 const Who& who) = 0;
     // The original bytes; an error where the file is gone or no longer what its hash says.
-    [[nodiscard]] virtual Result<std::vector<std::byte>> photograph_bytes(const PhotographName& photograph) = 0;
-    [[nodiscard]] virtual Status settle_tone(const JobName& job, const ToneSettled& settled, const Who& who) = 0;
+    [[nodiscard]] virtual Result<std::vector<std::byte>> photograph_bytes(
+        const PhotographName& photograph) = 0;
+    [[nodiscard]] virtual Status settle_tone(const JobName& job, const ToneSettled& settled,
+                                             const Who& who) = 0;
     [[nodiscard]] virtual Result<std::vector<ToneSettled>> tones_settled(const JobName& job) = 0;
 
     // Derived from photographs; kept so that they need not be made again. Keeping replaces what was there.
-    [[nodiscard]] virtual Status keep_alignments(const JobName& job, const std::vector<StoredAlignment>& alignments) = 0;
+    [[nodiscard]] virtual Status keep_alignments(const JobName& job,
+                                                 const std::vector<StoredAlignment>& alignments) = 0;
     [[nodiscard]] virtual Result<std::vector<StoredAlignment>> alignments(const JobName& job) = 0;
     [[nodiscard]] virtual Status keep_proposals(const JobName& job, const StoredProposals& proposals) = 0;
     [[nodiscard]] virtual Result<std::optional<StoredProposals>> proposals(const JobName& job) = 0;
@@ -310,16 +328,19 @@ class Store {
     [[nodiscard]] virtual Result<std::string> proposals_made_at(const JobName& job) = 0;
 
     // The journal. The entries of one call are one edit. A photograph's entry comes by add_photograph only.
-    [[nodiscard]] virtual Result<std::vector<EntryName>> add_entries(const JobName& job, const std::vector<EntryBody>& bodies,
+    [[nodiscard]] virtual Result<std::vector<EntryName>> add_entries(const JobName& job,
+                                                                     const std::vector<EntryBody>& bodies,
                                                                      const Who& who) = 0;
     [[nodiscard]] virtual Result<std::vector<Entry>> journal(const JobName& job) = 0;
     // Only the entries of one kind, in the order of time.
     [[nodiscard]] virtual Result<std::vector<Entry>> journal(const JobName& job, EntryKind kind) = 0;
-    [[nodiscard]] virtual Status withdraw(const JobName& job, const std::vector<EntryName>& entries, const std::string& why,
-                                          const Who& who) = 0;
+    [[nodiscard]] virtual Status withdraw(const JobName& job, const std::vector<EntryName>& entries,
+                                          const std::string& why, const Who& who) = 0;
 
-    // Undo takes back the last edit that is not undone; redo the undo before it, unless a new edit came since.
-    [[nodiscard]] virtual Result<Edit> undo(const JobName& job, const Who& who, UndoScope scope = UndoScope::all) = 0;
+    // Undo takes back the last edit that is not undone; redo the undo before it, unless a new edit came
+    // since.
+    [[nodiscard]] virtual Result<Edit> undo(const JobName& job, const Who& who,
+                                            UndoScope scope = UndoScope::all) = 0;
     [[nodiscard]] virtual Result<Edit> redo(const JobName& job, const Who& who) = 0;
     [[nodiscard]] virtual Result<std::vector<Edit>> edits(const JobName& job) = 0;
 

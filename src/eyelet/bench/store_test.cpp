@@ -3,7 +3,6 @@
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -30,7 +29,9 @@ struct Implementation {
     std::function<Result<std::unique_ptr<Store>>(const fs::path&)> open;
 };
 
-void PrintTo(const Implementation& one, std::ostream* out) { *out << one.name; }
+void PrintTo(const Implementation& one, std::ostream* out) {
+    *out << one.name;
+}
 
 class StoreTest : public testing::TestWithParam<Implementation> {
   protected:
@@ -68,7 +69,8 @@ TEST_P(StoreTest, KeepsAJobAcrossReopening) {
     EXPECT_EQ(job.condition, wanted.condition);
     EXPECT_EQ(job.opened_by, kWho);
     EXPECT_EQ(job.map_version, 1);
-    EXPECT_TRUE(std::regex_match(job.opened_at, std::regex(R"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z)"))) << job.opened_at;
+    EXPECT_TRUE(std::regex_match(job.opened_at, std::regex(R"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z)")))
+        << job.opened_at;
 }
 
 TEST_P(StoreTest, GivesTheMapBackBitForBit) {
@@ -198,8 +200,12 @@ TEST_P(StoreTest, NothingMeasuredIsNotZeroAndNotOpen) {
     full.copper_below_ohm = 2.0;
     full.open_above_ohm = 20.0;
     full.board_state = "out of the case";
-    const std::vector<EntryBody> bodies{full, reading("C1.2", Open{}), reading("X1.2", Beep{}),
-                                        reading("X1.3", NotMeasured{"cannot reach", JointName("X1.3")}), reading("C1.2", Ohms{0.0}), reading("C1.2", NotMeasured{}),
+    const std::vector<EntryBody> bodies{full,
+                                        reading("C1.2", Open{}),
+                                        reading("X1.2", Beep{}),
+                                        reading("X1.3", NotMeasured{"cannot reach", JointName("X1.3")}),
+                                        reading("C1.2", Ohms{0.0}),
+                                        reading("C1.2", NotMeasured{}),
                                         reading("C1.2", Ohms{-0.01})};
     const auto names = must(store_->add_entries(job, bodies, kWho));
     store_ = nullptr;
@@ -223,9 +229,9 @@ TEST_P(StoreTest, KeepsEveryKindOfEntry) {
     place.point_mm = Point{12.5, -0.25};
     place.joints = {JointName("C1.2"), JointName("C1.1")};
     place.parts = {PartName("C1")};
-    const std::vector<EntryBody> bodies{FindingEntry{"lost pad", place, "gone with the old capacitor"},
-                                        WorkEntry{"patched", Place{}, ""}, NoteEntry{"smells of fish — electrolyte"},
-                                        TrialEntry{"warm, 40 °C", 90.5, 2, "stopped twice"}};
+    const std::vector<EntryBody> bodies{
+        FindingEntry{"lost pad", place, "gone with the old capacitor"}, WorkEntry{"patched", Place{}, ""},
+        NoteEntry{"smells of fish — electrolyte"}, TrialEntry{"warm, 40 °C", 90.5, 2, "stopped twice"}};
     must(store_->add_entries(job, bodies, kWho));
     const auto journal = must(store_->journal(job));
     ASSERT_THAT(journal, SizeIs(bodies.size()));
@@ -284,8 +290,9 @@ TEST_P(StoreTest, NamesThatAreNotThereAreNotFound) {
     EXPECT_EQ(store_->journal(JobName("J7")).error().code, ErrorCode::not_found);
     EXPECT_EQ(store_->withdraw(job, {EntryName("E1")}, "", kWho).error().code, ErrorCode::not_found);
     EXPECT_EQ(store_->set_tie_points(PhotographName("P1"), {}, kWho).error().code, ErrorCode::not_found);
-    EXPECT_EQ(store_->settle_tone(job, {BoardName("other"), Side::solder, CopperTone::darker}, kWho).error().code,
-              ErrorCode::bad_input);
+    EXPECT_EQ(
+        store_->settle_tone(job, {BoardName("other"), Side::solder, CopperTone::darker}, kWho).error().code,
+        ErrorCode::bad_input);
     // An entry of another job is not this job's.
     const JobName second = new_job();
     const auto entry = must(store_->add_entries(second, {NoteEntry{"hers"}}, kWho));
@@ -326,13 +333,16 @@ TEST_P(StoreTest, UndoesAndRedoesEveryKindOfEditInOrder) {
 
     // Everything that a person can see of the job, as one text.
     const auto seen = [&] {
-        std::string text = must(store_->job(job)).complaint + "|" + std::to_string(must(store_->map(job)).version);
+        std::string text =
+            must(store_->job(job)).complaint + "|" + std::to_string(must(store_->map(job)).version);
         for (const Photograph& p : must(store_->photographs(job))) {
             if (p.withdrawn) continue;
             text += "|" + p.name.text();
-            for (const StoredTiePoint& tie : p.tie_points) text += tie.joint.text() + std::to_string(tie.pixel.x);
+            for (const StoredTiePoint& tie : p.tie_points)
+                text += tie.joint.text() + std::to_string(tie.pixel.x);
         }
-        for (const ToneSettled& tone : must(store_->tones_settled(job))) text += std::string("|") + name_of(tone.tone);
+        for (const ToneSettled& tone : must(store_->tones_settled(job)))
+            text += std::string("|") + name_of(tone.tone);
         for (const Entry& entry : must(store_->journal(job)))
             if (!entry.withdrawn) text += "|" + entry.name.text();
         return text;
@@ -435,7 +445,8 @@ TEST_P(StoreTest, KeepsAlignmentsUntilTheirTiePointsChange) {
     const JobName job = must(store_->add_job(wanted, kWho)).name;
     StoredAlignment alignment;
     alignment.photograph = must(store_->photographs(job)).front().name;
-    alignment.camera.photo_from_board = {26.7182328, 0.469856456, 225.325467, -0.2, 26.4, 274.4, 1.8e-4, -1.2e-5, 1};
+    alignment.camera.photo_from_board = {26.7182328, 0.469856456, 225.325467, -0.2, 26.4,
+                                         274.4,      1.8e-4,      -1.2e-5,    1};
     alignment.camera.k1 = 0.00713;
     alignment.camera.centre_px = {1537, 1545.5};
     alignment.camera.radius_px = 2179.6649;
@@ -485,8 +496,10 @@ TEST_P(StoreTest, KeepsProposalsUntilWhatTheyRestOnChanges) {
     cable.from = JointIndex(1);
     cable.to = JointIndex(3);
     stored.proposals.links = {link, cable};
-    stored.proposals.leads = {{JointIndex(4), Side::component, 0.2, Point{7, 8}}, {JointIndex(0), Side::solder, 1, {}}};
-    stored.proposals.unseen = {{BoardIndex(0), Side::component, Unseen::Cause::glare, {{0, 0}, {1, 0}, {1, 1}}}};
+    stored.proposals.leads = {{JointIndex(4), Side::component, 0.2, Point{7, 8}},
+                              {JointIndex(0), Side::solder, 1, {}}};
+    stored.proposals.unseen = {
+        {BoardIndex(0), Side::component, Unseen::Cause::glare, {{0, 0}, {1, 0}, {1, 1}}}};
     stored.tones = {{BoardName("main"), Side::solder, CopperTone::darker, 0.6}};
     stored.remarks = {"solder side: not sure which tone is copper"};
     ok(store_->keep_proposals(job, stored));
@@ -516,7 +529,8 @@ TEST_P(StoreTest, SeveralThreadsMayUseOneStore) {
     for (int t = 0; t < 4; ++t)
         threads.emplace_back([&, t] {
             for (int i = 0; i < 10; ++i)
-                must(store_->add_entries(job, {NoteEntry{std::to_string(t) + "." + std::to_string(i)}}, kWho));
+                must(
+                    store_->add_entries(job, {NoteEntry{std::to_string(t) + "." + std::to_string(i)}}, kWho));
         });
     for (auto& thread : threads) thread.join();
     EXPECT_THAT(must(store_->journal(job)), SizeIs(40));
@@ -539,7 +553,9 @@ TEST_P(StoreTest, SeveralProcessesMayWriteAtOnce) {
             auto job = mine->add_job(small_job(), {"", "process"});
             if (!job.ok()) ::_exit(3);
             for (int i = 0; i < kEach; ++i)
-                if (!mine->add_entries(job.value().name, {NoteEntry{std::to_string(i)}}, {"", "process"}).ok()) ::_exit(4);
+                if (!mine->add_entries(job.value().name, {NoteEntry{std::to_string(i)}}, {"", "process"})
+                         .ok())
+                    ::_exit(4);
             ::_exit(0);
         }
         children.push_back(child);
@@ -547,7 +563,8 @@ TEST_P(StoreTest, SeveralProcessesMayWriteAtOnce) {
     for (pid_t child : children) {
         int status = 0;
         ASSERT_EQ(::waitpid(child, &status, 0), child);
-        EXPECT_TRUE(WIFEXITED(status) && WEXITSTATUS(status) == 0) << "child ended with " << WEXITSTATUS(status);
+        EXPECT_TRUE(WIFEXITED(status) && WEXITSTATUS(status) == 0)
+            << "child ended with " << WEXITSTATUS(status);
     }
     const auto store = must(GetParam().open(shared.path()));
     const auto jobs = must(store->jobs());
@@ -567,7 +584,8 @@ TEST_P(StoreTest, LivesInAFolderWithAnyName) {
     }
     auto store = must(GetParam().open(folder));
     const auto job = must(store->jobs()).front().name;
-    EXPECT_EQ(must(store->photograph_bytes(must(store->photographs(job)).front().name)), wanted.photographs[0].bytes);
+    EXPECT_EQ(must(store->photograph_bytes(must(store->photographs(job)).front().name)),
+              wanted.photographs[0].bytes);
 }
 
 TEST_P(StoreTest, AFileIsNoBench) {
@@ -582,7 +600,8 @@ TEST_P(StoreTest, AFileIsNoBench) {
 
 INSTANTIATE_TEST_SUITE_P(Implementations, StoreTest,
                          testing::Values(Implementation{
-                             "Sqlite", [](const fs::path& folder) { return open_bench(folder, OpenMode::create); }}),
+                             "Sqlite",
+                             [](const fs::path& folder) { return open_bench(folder, OpenMode::create); }}),
                          [](const auto& one) { return one.param.name; });
 
 // Sets an environment variable for one test.
@@ -617,8 +636,8 @@ TEST(BenchFolder, IsTheOptionThenTheVariableThenThePlatformsFolder) {
 }
 
 TEST(Words, AreThoseOfTheVocabulary) {
-    for (auto kind : {EntryKind::reading, EntryKind::finding, EntryKind::work, EntryKind::note, EntryKind::photograph,
-                      EntryKind::trial})
+    for (auto kind : {EntryKind::reading, EntryKind::finding, EntryKind::work, EntryKind::note,
+                      EntryKind::photograph, EntryKind::trial})
         EXPECT_EQ(entry_kind_from_name(name_of(kind)), kind);
     EXPECT_EQ(entry_kind_from_name("rumour"), std::nullopt);
     EXPECT_EQ(kind_of(EntryBody(TrialEntry{})), EntryKind::trial);

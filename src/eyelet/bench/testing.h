@@ -51,7 +51,8 @@ inline Assembly small_map() {
     Assembly map;
     map.name = "warp-feed-controller";
     map.boards.push_back({BoardName("main"), {40, 30}, {{0, 0}, {40, 0}, {40, 30}, {0, 30}}});
-    map.parts.push_back({PartName("C1"), BoardIndex(0), "100u", "radial_can", Side::component, {{5, 5}, {15, 15}}, {}});
+    map.parts.push_back(
+        {PartName("C1"), BoardIndex(0), "100u", "radial_can", Side::component, {{5, 5}, {15, 15}}, {}});
     const auto add = [&](const char* name, const char* pin, Point at, bool of_part) {
         Joint joint;
         joint.name = JointName(name);

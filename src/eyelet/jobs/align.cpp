@@ -9,12 +9,14 @@ namespace eyelet {
 
 namespace {
 
-StoredAlignment stored_from(const Alignment& alignment, const PhotographName& photograph, const Assembly& map) {
+StoredAlignment stored_from(const Alignment& alignment, const PhotographName& photograph,
+                            const Assembly& map) {
     StoredAlignment stored;
     stored.photograph = photograph;
     stored.camera = alignment.camera;
     for (const TieMisfit& tie : alignment.tie_points)
-        stored.tie_points.push_back({map.joint(tie.joint).name, tie.misfit_mm, tie.verdict == TieVerdict::wrong});
+        stored.tie_points.push_back(
+            {map.joint(tie.joint).name, tie.misfit_mm, tie.verdict == TieVerdict::wrong});
     stored.rms_mm = alignment.tie_rms_mm;
     stored.worst_mm = alignment.tie_worst_mm;
     stored.refined = alignment.refined;
@@ -44,31 +46,35 @@ Result<AlignSummary> align_job(Store& store, const JobName& job, const Watch& wa
             wanted.push_back(&photograph);
     }
     if (wanted.empty())
-        return refused(fmt::format("job {}: no photograph has tie points; give at least four to each", job.text()));
+        return refused(
+            fmt::format("job {}: no photograph has tie points; give at least four to each", job.text()));
 
     const auto joints = joints_by_name(map);
     std::vector<StoredAlignment> alignments;
     for (std::size_t i = 0; i < wanted.size(); ++i) {
         const Photograph& photograph = *wanted[i];
-        watch.tell(static_cast<double>(i) / static_cast<double>(wanted.size()), fmt::format("aligning {}", photograph.file_name));
+        watch.tell(static_cast<double>(i) / static_cast<double>(wanted.size()),
+                   fmt::format("aligning {}", photograph.file_name));
         if (watch.stop.stop_requested()) return refused("stopped; the alignment is as it was");
         const BoardIndex board = map.find_board(photograph.board);
         if (!board.valid())
-            return refused(fmt::format("{}: its board {} is no longer in the map; withdraw the photograph", photograph.file_name,
-                                       photograph.board.text()));
+            return refused(fmt::format("{}: its board {} is no longer in the map; withdraw the photograph",
+                                       photograph.file_name, photograph.board.text()));
         std::vector<TiePoint> tie_points;
         for (const StoredTiePoint& tie : photograph.tie_points) {
             const auto found = joints.find(tie.joint);
             if (found == joints.end())
-                return refused(fmt::format("{}: tie point {} names a joint that is no longer in the map; set its tie points again",
-                                           photograph.file_name, tie.joint.text()));
+                return refused(fmt::format(
+                    "{}: tie point {} names a joint that is no longer in the map; set its tie points again",
+                    photograph.file_name, tie.joint.text()));
             tie_points.push_back({found->second, tie.pixel});
         }
         EYELET_ASSIGN(const auto bytes, store.photograph_bytes(photograph.name));
         EYELET_ASSIGN(const Image image, decode(bytes, photograph.file_name));
         const auto alignment = align(image.bgr, photograph.side, map, board, tie_points);
         if (!alignment.ok())
-            return Error{alignment.error().code, fmt::format("{}: {}", photograph.file_name, alignment.error().message)};
+            return Error{alignment.error().code,
+                         fmt::format("{}: {}", photograph.file_name, alignment.error().message)};
         alignments.push_back(stored_from(alignment.value(), photograph.name, map));
         summary.photographs.push_back({photograph, alignments.back()});
     }

@@ -18,8 +18,8 @@ struct AlignSummary {
     std::vector<std::string> remarks;  // photographs without tie points, and the like
 };
 
-// All or nothing: a photograph that cannot be aligned (wrong side, a fit too poor, too few tie points) refuses
-// the whole with its name and the cause, and what was stored before stays.
+// All or nothing: a photograph that cannot be aligned (wrong side, a fit too poor, too few tie points)
+// refuses the whole with its name and the cause, and what was stored before stays.
 [[nodiscard]] Result<AlignSummary> align_job(Store& store, const JobName& job, const Watch& watch = {});
 
 }  // namespace eyelet

@@ -20,7 +20,11 @@ using testing::SizeIs;
 
 class DrawnJobTest : public testing::Test {
   protected:
-    void SetUp() override { job_ = must(import_survey(*store_, drawn_survey(drawn_, pictures_.path()), {"stops", "warm", "", kWho})).name; }
+    void SetUp() override {
+        job_ =
+            must(import_survey(*store_, drawn_survey(drawn_, pictures_.path()), {"stops", "warm", "", kWho}))
+                .name;
+    }
     const Who kWho{"Ada", "test"};
     const DrawnBoard drawn_ = drawn_board();
     TemporaryFolder bench_;
@@ -31,7 +35,8 @@ class DrawnJobTest : public testing::Test {
 
 TEST_F(DrawnJobTest, AlignsAndStores) {
     std::vector<double> shares;
-    const AlignSummary summary = must(align_job(*store_, job_, {[&](const Progress& p) { shares.push_back(p.share); }, {}}));
+    const AlignSummary summary =
+        must(align_job(*store_, job_, {[&](const Progress& p) { shares.push_back(p.share); }, {}}));
     EXPECT_GE(shares.size(), 2U);
     EXPECT_TRUE(std::is_sorted(shares.begin(), shares.end()));
     ASSERT_THAT(summary.photographs, SizeIs(2));
@@ -40,7 +45,8 @@ TEST_F(DrawnJobTest, AlignsAndStores) {
     for (const StoredAlignment& alignment : stored) {
         EXPECT_FALSE(alignment.out_of_date);
         for (std::size_t joint = 0; joint < drawn_.map.joints.size(); ++joint) {
-            const Side side = alignment.photograph == summary.photographs[0].photograph.name ? Side::component : Side::solder;
+            const Side side = alignment.photograph == summary.photographs[0].photograph.name ? Side::component
+                                                                                             : Side::solder;
             const Point seen = alignment.camera.to_photo(drawn_.map.joints[joint].hole);
             const Point drawn = drawn_pixel(drawn_, side, joint);
             // The drawing rounds to whole pixels, 0.05 mm.
@@ -62,7 +68,8 @@ TEST_F(DrawnJobTest, APhotographOfTheWrongSideIsRefusedAndNothingStored) {
 }
 
 TEST_F(DrawnJobTest, WithoutTiePointsThereIsNothingToAlign) {
-    for (const Photograph& photograph : must(store_->photographs(job_))) ok(store_->set_tie_points(photograph.name, {}, kWho));
+    for (const Photograph& photograph : must(store_->photographs(job_)))
+        ok(store_->set_tie_points(photograph.name, {}, kWho));
     EXPECT_THAT(align_job(*store_, job_).error().message, HasSubstr("tie points"));
 }
 
@@ -78,7 +85,8 @@ TEST_F(DrawnJobTest, MakesTilesOnceAndAgainWhenTheyAreDeleted) {
     const TilePyramid taken = must(tiles_of(*store_, job_, photographs[0].name, TilesOf::photograph));
     EXPECT_EQ(taken.pyramid, pyramid_of_size(1000, 600));
     EXPECT_TRUE(fs::exists(taken.folder / std::to_string(taken.pyramid.levels - 1) / "0_0.jpg"));
-    EXPECT_THAT(tiles_of(*store_, job_, photographs[0].name, TilesOf::rectified).error().message, HasSubstr("not aligned"));
+    EXPECT_THAT(tiles_of(*store_, job_, photographs[0].name, TilesOf::rectified).error().message,
+                HasSubstr("not aligned"));
 
     must(align_job(*store_, job_));
     const TilePyramid top = must(tiles_of(*store_, job_, photographs[0].name, TilesOf::rectified));
@@ -91,7 +99,8 @@ TEST_F(DrawnJobTest, MakesTilesOnceAndAgainWhenTheyAreDeleted) {
     fs::remove_all(store_->tiles_folder());
     EXPECT_EQ(must(tiles_of(*store_, job_, photographs[1].name, TilesOf::rectified)).folder, bottom.folder);
     EXPECT_TRUE(fs::exists(bottom.folder));
-    EXPECT_EQ(tiles_of(*store_, job_, PhotographName("P99"), TilesOf::photograph).error().code, ErrorCode::not_found);
+    EXPECT_EQ(tiles_of(*store_, job_, PhotographName("P99"), TilesOf::photograph).error().code,
+              ErrorCode::not_found);
 }
 
 TEST_F(DrawnJobTest, CollectsTheReport) {

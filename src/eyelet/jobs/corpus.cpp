@@ -1,20 +1,19 @@
 #include "eyelet/jobs/corpus.h"
 
+#include <fmt/format.h>
+#include <unistd.h>
+
 #include <algorithm>
 #include <chrono>
 #include <cmath>
 #include <fstream>
 #include <map>
+#include <nlohmann/json.hpp>
 #include <numeric>
 #include <set>
 #include <sstream>
 #include <system_error>
 #include <unordered_map>
-
-#include <unistd.h>
-
-#include <fmt/format.h>
-#include <nlohmann/json.hpp>
 
 #include "eyelet/bench/store.h"
 #include "eyelet/exchange/survey.h"
@@ -35,7 +34,9 @@ namespace fs = std::filesystem;
 using Json = nlohmann::json;
 using Clock = std::chrono::steady_clock;
 
-double seconds_since(Clock::time_point start) { return std::chrono::duration<double>(Clock::now() - start).count(); }
+double seconds_since(Clock::time_point start) {
+    return std::chrono::duration<double>(Clock::now() - start).count();
+}
 
 // A bench that goes away again.
 class TemporaryBench {
@@ -68,7 +69,7 @@ class TemporaryBench {
 
 struct KnownBoard {
     std::vector<std::vector<JointIndex>> nets;
-    std::vector<std::size_t> net_of;  // by joint
+    std::vector<std::size_t> net_of;        // by joint
     std::map<std::string, Camera> cameras;  // by photograph's file
     std::map<Side, fs::path> copper;        // true copper, 1 bit
     double copper_px_per_mm = 0;
@@ -93,7 +94,8 @@ Result<KnownBoard> read_known(const fs::path& folder, const std::string& level, 
             for (const Json& name : net) {
                 const auto found = joints.find(JointName(name.get<std::string>()));
                 if (found == joints.end())
-                    return bad_input(fmt::format("{}: net joint {} is not in the survey", file.string(), name.dump()));
+                    return bad_input(
+                        fmt::format("{}: net joint {} is not in the survey", file.string(), name.dump()));
                 one.push_back(found->second);
                 known.net_of[found->second.raw()] = known.nets.size();
                 seen[found->second.raw()] = true;
@@ -110,7 +112,8 @@ Result<KnownBoard> read_known(const fs::path& folder, const std::string& level, 
             Camera camera;
             for (std::size_t row = 0; row < 3; ++row)
                 for (std::size_t column = 0; column < 3; ++column)
-                    camera.photo_from_board.at(3 * row + column) = photo.at("homography").at(row).at(column).get<double>();
+                    camera.photo_from_board.at(3 * row + column) =
+                        photo.at("homography").at(row).at(column).get<double>();
             const Json& lens = photo.at("distortion");
             camera.k1 = lens.at("k1").get<double>();
             camera.centre_px = {lens.at("centre").at(0).get<double>(), lens.at("centre").at(1).get<double>()};
@@ -170,7 +173,8 @@ class Groups {
 };
 
 // Share of the joins that the true nets need (pads less nets) which the true ones of these links make.
-double joins_made(const Assembly& map, const KnownBoard& known, const std::vector<Link>& links, double at_least) {
+double joins_made(const Assembly& map, const KnownBoard& known, const std::vector<Link>& links,
+                  double at_least) {
     Groups groups(map.joints.size());
     for (const Link& link : links)
         if (link.probability >= at_least && known.net_of[link.from.raw()] == known.net_of[link.to.raw()])
@@ -182,7 +186,8 @@ double joins_made(const Assembly& map, const KnownBoard& known, const std::vecto
     return needed == 0 ? 1 : static_cast<double>(known.pads - pieces.size()) / static_cast<double>(needed);
 }
 
-void measure_links(const Assembly& map, const KnownBoard& known, const std::vector<Link>& links, CorpusRow& row) {
+void measure_links(const Assembly& map, const KnownBoard& known, const std::vector<Link>& links,
+                   CorpusRow& row) {
     for (const Link& link : links) {
         const bool right = known.net_of[link.from.raw()] == known.net_of[link.to.raw()];
         if (link.probability >= 0.5) {
@@ -205,7 +210,8 @@ void measure_links(const Assembly& map, const KnownBoard& known, const std::vect
     row.sure_cover = joins_made(map, known, links, std::nextafter(0.9, 1.0));
 }
 
-void measure_pairs(const KnownBoard& known, const std::vector<Net>& nets, const Assembly& map, CorpusRow& row) {
+void measure_pairs(const KnownBoard& known, const std::vector<Net>& nets, const Assembly& map,
+                   CorpusRow& row) {
     double both = 0;
     double found = 0;
     double real = 0;
@@ -225,15 +231,17 @@ void measure_pairs(const KnownBoard& known, const std::vector<Net>& nets, const 
     row.pair_f1 = found + real > 0 ? 2 * both / (found + real) : 1;
 }
 
-void measure_alignment(const KnownBoard& known, const Assembly& map, const AlignSummary& summary, CorpusRow& row) {
+void measure_alignment(const KnownBoard& known, const Assembly& map, const AlignSummary& summary,
+                       CorpusRow& row) {
     std::vector<double> distances;
     for (const AlignSummary::One& one : summary.photographs) {
         const auto camera = known.cameras.find(one.photograph.file_name);
         if (camera == known.cameras.end()) continue;
         for (const Joint& joint : map.joints)
             if (joint.on(one.photograph.side))
-                distances.push_back(distance(camera->second.to_photo(joint.hole), one.alignment.camera.to_photo(joint.hole)) /
-                                    camera->second.px_per_mm(joint.hole));
+                distances.push_back(
+                    distance(camera->second.to_photo(joint.hole), one.alignment.camera.to_photo(joint.hole)) /
+                    camera->second.px_per_mm(joint.hole));
     }
     if (distances.empty()) return;
     std::sort(distances.begin(), distances.end());
@@ -259,7 +267,8 @@ void measure_end(const KnownBoard& known, const Assembly& map, const RingState& 
     std::set<std::size_t> right;
     for (const Net& net : state.nets) {
         bool one_net = !net.joints.empty();
-        for (JointIndex joint : net.joints) one_net = one_net && known.net_of[joint.raw()] == known.net_of[net.joints.front().raw()];
+        for (JointIndex joint : net.joints)
+            one_net = one_net && known.net_of[joint.raw()] == known.net_of[net.joints.front().raw()];
         if (one_net && net.joints.size() == true_sizes[known.net_of[net.joints.front().raw()]]) {
             right.insert(known.net_of[net.joints.front().raw()]);
             continue;
@@ -272,8 +281,8 @@ void measure_end(const KnownBoard& known, const Assembly& map, const RingState& 
 
 // `ask` and `answer` stand for the engine alone or for a session on the store.
 template <class Ask, class Give, class Look>
-Result<RingOutcome> ring_out(const KnownBoard& known, const Assembly& map, synthetic::Meter& meter, std::size_t most,
-                             const Ask& ask, const Give& give, const Look& look) {
+Result<RingOutcome> ring_out(const KnownBoard& known, const Assembly& map, synthetic::Meter& meter,
+                             std::size_t most, const Ask& ask, const Give& give, const Look& look) {
     RingOutcome outcome;
     std::vector<double> waits_ms;
     for (std::size_t i = 0;; ++i) {
@@ -290,7 +299,8 @@ Result<RingOutcome> ring_out(const KnownBoard& known, const Assembly& map, synth
     }
     measure_end(known, map, look(), outcome);
     outcome.next_worst_ms = *std::max_element(waits_ms.begin(), waits_ms.end());
-    std::nth_element(waits_ms.begin(), waits_ms.begin() + static_cast<std::ptrdiff_t>(waits_ms.size() / 2), waits_ms.end());
+    std::nth_element(waits_ms.begin(), waits_ms.begin() + static_cast<std::ptrdiff_t>(waits_ms.size() / 2),
+                     waits_ms.end());
     outcome.next_median_ms = waits_ms[waits_ms.size() / 2];
     return outcome;
 }
@@ -303,40 +313,42 @@ synthetic::Meter meter_for(const KnownBoard& known, const Assembly& map, double 
 }
 
 // Through the store, as a person does it: every answer on disk before the next question.
-Result<RingOutcome> ring_in_store(Store& store, const JobName& job, const KnownBoard& known, const Assembly& map, double miss,
-                                  std::uint64_t seed) {
+Result<RingOutcome> ring_in_store(Store& store, const JobName& job, const KnownBoard& known,
+                                  const Assembly& map, double miss, std::uint64_t seed) {
     RingSessionOptions options;
     options.who = {"", "corpus"};
     options.instrument = "simulated meter";
     EYELET_ASSIGN(const auto session, RingSession::open(store, job, options));
     synthetic::Meter meter = meter_for(known, map, miss, seed);
     EYELET_ASSIGN(RingOutcome outcome,
-                  ring_out(known, map, meter, 100 * map.joints.size(), [&] { return session->next(); },
-                           [&](const Answer& answer) { return session->answer(answer); },
-                           [&]() -> const RingState& { return session->state(); }));
+                  ring_out(
+                      known, map, meter, 100 * map.joints.size(), [&] { return session->next(); },
+                      [&](const Answer& answer) { return session->answer(answer); },
+                      [&]() -> const RingState& { return session->state(); }));
     outcome.miss_rate = miss;
     return outcome;
 }
 
 // The engine alone: the same questions without the disk.
-Result<RingOutcome> ring_alone(const Proposals& proposals, const KnownBoard& known, const Assembly& map, double miss,
-                               std::uint64_t seed) {
+Result<RingOutcome> ring_alone(const Proposals& proposals, const KnownBoard& known, const Assembly& map,
+                               double miss, std::uint64_t seed) {
     EYELET_ASSIGN(RingOut engine, RingOut::create(map, proposals, RingOptions{}));
     synthetic::Meter meter = meter_for(known, map, miss, seed);
     // Before the first milestone every answer is looked at; after it only the end is.
     std::optional<RingState> state;
-    EYELET_ASSIGN(RingOutcome outcome, ring_out(known, map, meter, 100 * map.joints.size(),
-                                                [&]() -> Result<std::optional<Gesture>> { return engine.next(); },
-                                                [&](const Answer& answer) -> Status {
-                                                    state.reset();
-                                                    EYELET_ASSIGN(const Answered ignored, engine.answer(answer));
-                                                    (void)ignored;
-                                                    return {};
-                                                },
-                                                [&]() -> const RingState& {
-                                                    if (!state) state = engine.state();
-                                                    return *state;
-                                                }));
+    EYELET_ASSIGN(RingOutcome outcome, ring_out(
+                                           known, map, meter, 100 * map.joints.size(),
+                                           [&]() -> Result<std::optional<Gesture>> { return engine.next(); },
+                                           [&](const Answer& answer) -> Status {
+                                               state.reset();
+                                               EYELET_ASSIGN(const Answered ignored, engine.answer(answer));
+                                               (void)ignored;
+                                               return {};
+                                           },
+                                           [&]() -> const RingState& {
+                                               if (!state) state = engine.state();
+                                               return *state;
+                                           }));
     outcome.miss_rate = miss;
     outcome.with_photographs = !proposals.links.empty() || !proposals.leads.empty();
     return outcome;
@@ -344,7 +356,8 @@ Result<RingOutcome> ring_alone(const Proposals& proposals, const KnownBoard& kno
 
 // --- One row --------------------------------------------------------------------------------------------
 
-Status fill_row(const fs::path& folder, const fs::path& survey_file, const CorpusOptions& options, CorpusRow& row) {
+Status fill_row(const fs::path& folder, const fs::path& survey_file, const CorpusOptions& options,
+                CorpusRow& row) {
     EYELET_ASSIGN(const Survey survey, read_survey(survey_file));
     const Assembly& map = survey.assembly;
     EYELET_ASSIGN(const KnownBoard known, read_known(folder, row.level, map));
@@ -385,7 +398,8 @@ Status fill_row(const fs::path& folder, const fs::path& survey_file, const Corpu
         row.ring_outs.back().with_photographs = true;
     }
     if (options.without_photographs && !options.miss_rates.empty()) {
-        EYELET_ASSIGN(RingOutcome outcome, ring_alone({}, known, map, options.miss_rates.front(), options.seed));
+        EYELET_ASSIGN(RingOutcome outcome,
+                      ring_alone({}, known, map, options.miss_rates.front(), options.seed));
         row.ring_outs.push_back(outcome);
     }
     return {};
@@ -410,7 +424,8 @@ Result<std::vector<CorpusRow>> run_corpus(const std::vector<fs::path>& folders, 
     std::vector<fs::path> boards;
     for (const fs::path& folder : folders) {
         std::error_code error;
-        if (!fs::is_directory(folder, error)) return not_found(fmt::format("{}: there is no such folder", folder.string()));
+        if (!fs::is_directory(folder, error))
+            return not_found(fmt::format("{}: there is no such folder", folder.string()));
         if (fs::exists(folder / "board.json", error)) {
             boards.push_back(folder);
             continue;
@@ -419,13 +434,15 @@ Result<std::vector<CorpusRow>> run_corpus(const std::vector<fs::path>& folders, 
         for (const auto& entry : fs::directory_iterator(folder, error))
             if (fs::exists(entry.path() / "board.json", error)) inside.push_back(entry.path());
         if (inside.empty())
-            return not_found(fmt::format("{}: it holds no board folder (one with a board.json)", folder.string()));
+            return not_found(
+                fmt::format("{}: it holds no board folder (one with a board.json)", folder.string()));
         std::sort(inside.begin(), inside.end());
         boards.insert(boards.end(), inside.begin(), inside.end());
     }
     std::vector<CorpusRow> rows;
     for (const fs::path& board : boards) {
-        const std::string name = board.filename().empty() ? board.parent_path().filename().string() : board.filename().string();
+        const std::string name =
+            board.filename().empty() ? board.parent_path().filename().string() : board.filename().string();
         if (!wanted(options.only_boards, name)) continue;
         std::vector<std::pair<std::string, fs::path>> surveys;
         std::error_code error;
@@ -443,7 +460,8 @@ Result<std::vector<CorpusRow>> run_corpus(const std::vector<fs::path>& folders, 
             CorpusRow row;
             row.board = name;
             row.level = level;
-            if (const Status status = fill_row(board, survey, options, row); !status.ok()) row.failed = status.error().message;
+            if (const Status status = fill_row(board, survey, options, row); !status.ok())
+                row.failed = status.error().message;
             if (each) each(row);
             rows.push_back(std::move(row));
         }

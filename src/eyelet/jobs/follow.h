@@ -1,4 +1,5 @@
-// Follows copper in the aligned photographs of a job and stores what they propose: links, leads, what was not seen.
+// Follows copper in the aligned photographs of a job and stores what they propose: links, leads, what was not
+// seen.
 #pragma once
 
 #include <string>
@@ -10,7 +11,8 @@
 namespace eyelet {
 
 struct FollowOptions {
-    std::vector<ToneSettled> copper_is;  // a person's word on a tone; stored with the job (an edit) and used from then on
+    std::vector<ToneSettled>
+        copper_is;  // a person's word on a tone; stored with the job (an edit) and used from then on
     Who who;
 };
 

@@ -6,6 +6,7 @@ namespace eyelet {
 
 Result<FollowSummary> follow_sides(Store& store, const JobName& job, const Assembly& map, SeenSides seen,
                                    const Watch& watch) {
+    watch.tell(0, "following copper");
     StoredProposals stored;
     EYELET_ASSIGN(stored.proposals, follow_copper(map, seen.sides));
     stored.tones = std::move(seen.tones);

@@ -19,7 +19,7 @@ struct SeenSides {
 };
 
 // Follows copper in what was seen, and stores the proposals.
-[[nodiscard]] Result<FollowSummary> follow_sides(Store& store, const JobName& job, const Assembly& map, SeenSides seen,
-                                                 const Watch& watch);
+[[nodiscard]] Result<FollowSummary> follow_sides(Store& store, const JobName& job, const Assembly& map,
+                                                 SeenSides seen, const Watch& watch);
 
 }  // namespace eyelet

@@ -1,10 +1,10 @@
 #include "eyelet/jobs/import.h"
 
+#include <fmt/format.h>
+
 #include <fstream>
 #include <set>
 #include <system_error>
-
-#include <fmt/format.h>
 
 #include "eyelet/photo/image.h"
 
@@ -35,23 +35,27 @@ Status check_picture(NewPhotograph& photograph, const std::string& name) {
         photograph.height_px = height;
     }
     if (photograph.width_px != width || photograph.height_px != height)
-        return bad_input(fmt::format("{}: the picture is {} x {} pixels, not {} x {} as was said", name, width, height,
-                                     photograph.width_px, photograph.height_px));
+        return bad_input(fmt::format("{}: the picture is {} x {} pixels, not {} x {} as was said", name,
+                                     width, height, photograph.width_px, photograph.height_px));
     photograph.media_type = media_type_of(image.format);
     std::set<JointName> tied;
     for (const StoredTiePoint& tie : photograph.tie_points) {
         // A pixel's centre is at whole numbers, so the picture reaches half a pixel beyond them.
-        if (!(tie.pixel.x >= -0.5 && tie.pixel.x <= width - 0.5 && tie.pixel.y >= -0.5 && tie.pixel.y <= height - 0.5))
-            return bad_input(fmt::format("{}: tie point {} lies outside the picture", name, tie.joint.text()));
+        if (!(tie.pixel.x >= -0.5 && tie.pixel.x <= width - 0.5 && tie.pixel.y >= -0.5 &&
+              tie.pixel.y <= height - 0.5))
+            return bad_input(
+                fmt::format("{}: tie point {} lies outside the picture", name, tie.joint.text()));
         if (!tied.insert(tie.joint).second)
-            return bad_input(fmt::format("{}: joint {} has two tie points; give each joint one", name, tie.joint.text()));
+            return bad_input(
+                fmt::format("{}: joint {} has two tie points; give each joint one", name, tie.joint.text()));
     }
     return {};
 }
 
 }  // namespace
 
-Result<Job> import_survey(Store& store, const Survey& survey, const ImportOptions& options, const Watch& watch) {
+Result<Job> import_survey(Store& store, const Survey& survey, const ImportOptions& options,
+                          const Watch& watch) {
     NewJob wanted;
     wanted.map = survey.assembly;
     wanted.unit = UnitName(options.unit.empty() ? survey.unit : options.unit);
@@ -59,7 +63,8 @@ Result<Job> import_survey(Store& store, const Survey& survey, const ImportOption
     wanted.condition = options.condition;
     for (std::size_t i = 0; i < survey.photos.size(); ++i) {
         const SurveyPhoto& photo = survey.photos[i];
-        watch.tell(static_cast<double>(i) / static_cast<double>(survey.photos.size() + 1), fmt::format("reading {}", photo.file));
+        watch.tell(static_cast<double>(i) / static_cast<double>(survey.photos.size() + 1),
+                   fmt::format("reading {}", photo.file));
         if (watch.stop.stop_requested()) return refused("stopped; nothing was imported");
         NewPhotograph photograph;
         const std::string name = photo.path.string();
@@ -79,8 +84,10 @@ Result<Job> import_survey(Store& store, const Survey& survey, const ImportOption
     return store.add_job(wanted, options.who);
 }
 
-Result<Photograph> add_job_photograph(Store& store, const JobName& job, NewPhotograph photograph, const Who& who) {
-    EYELET_TRY(check_picture(photograph, photograph.file_name.empty() ? "the photograph" : photograph.file_name));
+Result<Photograph> add_job_photograph(Store& store, const JobName& job, NewPhotograph photograph,
+                                      const Who& who) {
+    EYELET_TRY(
+        check_picture(photograph, photograph.file_name.empty() ? "the photograph" : photograph.file_name));
     return store.add_photograph(job, photograph, who);
 }
 

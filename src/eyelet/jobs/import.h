@@ -1,5 +1,5 @@
-// From a survey to a job: reads and decodes the photographs, checks everything, then stores map, unit, job and
-// photographs in one transaction. A refusal changes nothing.
+// From a survey to a job: reads and decodes the photographs, checks everything, then stores map, unit, job
+// and photographs in one transaction. A refusal changes nothing.
 #pragma once
 
 #include <string>
@@ -13,7 +13,7 @@ namespace eyelet {
 struct ImportOptions {
     std::string complaint;  // stands before the survey's own
     std::string condition;
-    std::string unit;       // serial number; stands before the survey's own
+    std::string unit;  // serial number; stands before the survey's own
     Who who;
 };
 
@@ -22,7 +22,7 @@ struct ImportOptions {
                                         const Watch& watch = {});
 
 // One more photograph of a job's board, for example from the page. Decoded before it is stored.
-[[nodiscard]] Result<Photograph> add_job_photograph(Store& store, const JobName& job, NewPhotograph photograph,
-                                                    const Who& who);
+[[nodiscard]] Result<Photograph> add_job_photograph(Store& store, const JobName& job,
+                                                    NewPhotograph photograph, const Who& who);
 
 }  // namespace eyelet

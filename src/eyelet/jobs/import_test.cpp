@@ -70,7 +70,8 @@ TEST_F(ImportTest, RefusesASizeThatIsNotThePictures) {
 TEST_F(ImportTest, StoppingStoresNothing) {
     std::stop_source stop;
     stop.request_stop();
-    const auto result = import_survey(*store_, survey(), {"", "", "", {"Ada", "test"}}, {{}, stop.get_token()});
+    const auto result =
+        import_survey(*store_, survey(), {"", "", "", {"Ada", "test"}}, {{}, stop.get_token()});
     ASSERT_FALSE(result.ok());
     EXPECT_THAT(must(store_->jobs()), IsEmpty());
 }
@@ -86,11 +87,14 @@ TEST_F(ImportTest, AddsAPhotographLater) {
     EXPECT_EQ(added.height_px, 80);
     EXPECT_EQ(added.media_type, "image/png");
     photograph.tie_points = {{JointName("J1.1"), {120, 3}}};
-    EXPECT_THAT(add_job_photograph(*store_, job, photograph, {"Ada", "test"}).error().message, HasSubstr("outside the picture"));
+    EXPECT_THAT(add_job_photograph(*store_, job, photograph, {"Ada", "test"}).error().message,
+                HasSubstr("outside the picture"));
     photograph.tie_points = {{JointName("J1.1"), {1, 3}}, {JointName("J1.1"), {2, 3}}};
-    EXPECT_THAT(add_job_photograph(*store_, job, photograph, {"Ada", "test"}).error().message, HasSubstr("two tie points"));
+    EXPECT_THAT(add_job_photograph(*store_, job, photograph, {"Ada", "test"}).error().message,
+                HasSubstr("two tie points"));
     photograph.tie_points = {{JointName("J9.1"), {1, 3}}};
-    EXPECT_THAT(add_job_photograph(*store_, job, photograph, {"Ada", "test"}).error().message, HasSubstr("no such joint"));
+    EXPECT_THAT(add_job_photograph(*store_, job, photograph, {"Ada", "test"}).error().message,
+                HasSubstr("no such joint"));
     EXPECT_THAT(must(store_->photographs(job)), SizeIs(3));
 }
 

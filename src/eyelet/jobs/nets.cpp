@@ -21,8 +21,8 @@ Result<RungOut> rung_out(Store& store, const JobName& job) {
     RungOut result;
     if (stored) result.proposals = std::move(stored->proposals);
     EYELET_ASSIGN(StoredReadings readings, stored_readings(store, job, version.map));
-    EYELET_ASSIGN(RingOut engine, RingOut::create(version.map, result.proposals, RingOptions{}, std::move(readings.readings),
-                                                  std::move(readings.skips)));
+    EYELET_ASSIGN(RingOut engine, RingOut::create(version.map, result.proposals, RingOptions{},
+                                                  std::move(readings.readings), std::move(readings.skips)));
     result.state = engine.state();
     result.map = std::move(version.map);
     return result;
@@ -30,7 +30,8 @@ Result<RungOut> rung_out(Store& store, const JobName& job) {
 
 }  // namespace
 
-std::vector<Net> nets_from_partition(const Assembly& map, const std::vector<std::vector<JointIndex>>& groups) {
+std::vector<Net> nets_from_partition(const Assembly& map,
+                                     const std::vector<std::vector<JointIndex>>& groups) {
     std::vector<Link> ties;
     for (const auto& group : groups)
         for (std::size_t i = 1; i < group.size(); ++i) {
@@ -65,7 +66,8 @@ Result<NetsOfJob> nets_of(Store& store, const JobName& job, NetsFrom from) {
     EYELET_ASSIGN(MapVersion version, store.map(job));
     EYELET_ASSIGN(const auto stored, store.proposals(job));
     found.map = std::move(version.map);
-    found.nets = nets_from_partition(found.map, likeliest_nets(found.map, stored ? stored->proposals.links : std::vector<Link>()));
+    found.nets = nets_from_partition(
+        found.map, likeliest_nets(found.map, stored ? stored->proposals.links : std::vector<Link>()));
     return found;
 }
 

@@ -23,6 +23,7 @@ struct NetsOfJob {
 [[nodiscard]] Result<NetsOfJob> nets_of(Store& store, const JobName& job, NetsFrom from = NetsFrom::readings);
 
 // Names the nets of a partition of joints; vias tie, but only pads are listed. Standing: proposed.
-[[nodiscard]] std::vector<Net> nets_from_partition(const Assembly& map, const std::vector<std::vector<JointIndex>>& groups);
+[[nodiscard]] std::vector<Net> nets_from_partition(const Assembly& map,
+                                                   const std::vector<std::vector<JointIndex>>& groups);
 
 }  // namespace eyelet

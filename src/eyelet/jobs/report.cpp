@@ -1,11 +1,11 @@
 #include "eyelet/jobs/report.h"
 
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <chrono>
 #include <cmath>
-
-#include <fmt/chrono.h>
-#include <fmt/format.h>
 
 #include "eyelet/jobs/stored_readings.h"
 #include "eyelet/photo/image.h"
@@ -20,14 +20,17 @@ std::string printed(const std::string& at) {
     return at.size() < 16 ? at : at.substr(0, 10) + " " + at.substr(11, 5) + " UTC";
 }
 
-std::string printed(const Who& who) { return who.person.empty() ? who.device : who.person; }
+std::string printed(const Who& who) {
+    return who.person.empty() ? who.device : who.person;
+}
 
 std::string in_words(const Place& place) {
     std::vector<std::string> words;
     for (const PartName& part : place.parts) words.push_back(part.text());
     for (const JointName& joint : place.joints) words.push_back(joint.text());
     if (place.side) words.emplace_back(name_of(*place.side));
-    if (place.point_mm) words.push_back(fmt::format("at {:.1f}, {:.1f} mm", place.point_mm->x, place.point_mm->y));
+    if (place.point_mm)
+        words.push_back(fmt::format("at {:.1f}, {:.1f} mm", place.point_mm->x, place.point_mm->y));
     if (!place.board.empty() && words.empty()) words.push_back("board " + place.board.text());
     return fmt::format("{}", fmt::join(words, ", "));
 }
@@ -43,15 +46,18 @@ std::string joined(std::initializer_list<std::string> parts) {
 }
 
 std::string text_of(const EntryBody& body, const std::vector<Photograph>& photographs) {
-    if (const auto* f = std::get_if<FindingEntry>(&body)) return joined({f->what, in_words(f->place), f->text});
+    if (const auto* f = std::get_if<FindingEntry>(&body))
+        return joined({f->what, in_words(f->place), f->text});
     if (const auto* w = std::get_if<WorkEntry>(&body)) return joined({w->what, in_words(w->place), w->text});
     if (const auto* n = std::get_if<NoteEntry>(&body)) return n->text;
     if (const auto* t = std::get_if<TrialEntry>(&body))
-        return joined({fmt::format("{:g} minutes, {} recurrences", t->minutes, t->recurrences), t->condition, t->text});
+        return joined(
+            {fmt::format("{:g} minutes, {} recurrences", t->minutes, t->recurrences), t->condition, t->text});
     if (const auto* p = std::get_if<PhotographEntry>(&body))
         for (const Photograph& photograph : photographs)
             if (photograph.name == p->photograph)
-                return joined({photograph.file_name, photograph.board.text() + " " + name_of(photograph.side)});
+                return joined(
+                    {photograph.file_name, photograph.board.text() + " " + name_of(photograph.side)});
     return {};
 }
 
@@ -91,13 +97,16 @@ Result<report::JobReport> report_of(Store& store, const JobName& name) {
     report.job = name.text();
     report.unit = job.assembly + ", " + job.unit.text();
     report.complaint = joined({job.complaint, job.condition.empty() ? "" : "shows " + job.condition});
-    report.made = fmt::format("{:%Y-%m-%d %H:%M} UTC", fmt::gmtime(std::chrono::system_clock::to_time_t(std::chrono::system_clock::now())));
+    report.made =
+        fmt::format("{:%Y-%m-%d %H:%M} UTC",
+                    fmt::gmtime(std::chrono::system_clock::to_time_t(std::chrono::system_clock::now())));
     report.assembly = std::move(version.map);
     const Assembly& map = report.assembly;
 
     Proposals proposals;
     if (stored) proposals = std::move(stored->proposals);
-    EYELET_ASSIGN(RingOut engine, RingOut::create(map, proposals, RingOptions{}, readings.readings, readings.skips));
+    EYELET_ASSIGN(RingOut engine,
+                  RingOut::create(map, proposals, RingOptions{}, readings.readings, readings.skips));
     const RingState state = engine.state();
     report.links = std::move(proposals.links);
     for (std::size_t i = 0; i < report.links.size(); ++i) report.links[i].standing = state.links.at(i);
@@ -108,7 +117,8 @@ Result<report::JobReport> report_of(Store& store, const JobName& name) {
             (standing == JointStanding::proposed || standing == JointStanding::unreachable))
             report.unproven.emplace_back(JointIndex(i), state.joints[i].why);
     }
-    for (const Contradiction& contradiction : state.contradictions) report.contradictions.push_back(contradiction.why);
+    for (const Contradiction& contradiction : state.contradictions)
+        report.contradictions.push_back(contradiction.why);
     report.expected_mistakes = state.expected_mistakes;
     report.gestures = state.counts.gestures;
     report.seconds = state.counts.seconds;
@@ -118,12 +128,14 @@ Result<report::JobReport> report_of(Store& store, const JobName& name) {
         if (const auto* reading = std::get_if<ReadingEntry>(&entry.body)) {
             // stored_readings keeps the journal's order and leaves out what was not measured.
             if (next_reading < readings.entries.size() && readings.entries[next_reading] == entry.name)
-                report.readings.push_back({printed(entry.at), printed(entry.who), readings.readings[next_reading++]});
+                report.readings.push_back(
+                    {printed(entry.at), printed(entry.who), readings.readings[next_reading++]});
             else if (const auto* none = std::get_if<NotMeasured>(&reading->said))
-                report.journal.push_back({printed(entry.at), printed(entry.who), "note",
-                                          joined({fmt::format("not measured, {} to {}", reading->from.text(), reading->to.text()),
-                                                  none->why}),
-                                          entry.withdrawn});
+                report.journal.push_back(
+                    {printed(entry.at), printed(entry.who), "note",
+                     joined({fmt::format("not measured, {} to {}", reading->from.text(), reading->to.text()),
+                             none->why}),
+                     entry.withdrawn});
             continue;
         }
         report.journal.push_back({printed(entry.at), printed(entry.who), name_of(kind_of(entry.body)),

@@ -1,16 +1,17 @@
 #include "eyelet/jobs/ring_session.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <utility>
-
-#include <fmt/format.h>
 
 #include "eyelet/jobs/stored_readings.h"
 
 namespace eyelet {
 
-Result<std::unique_ptr<RingSession>> RingSession::open(Store& store, const JobName& job, const RingSessionOptions& options,
+Result<std::unique_ptr<RingSession>> RingSession::open(Store& store, const JobName& job,
+                                                       const RingSessionOptions& options,
                                                        UseProposals proposals) {
     EYELET_TRY(options.ring.validate());
     std::unique_ptr<RingSession> session(new RingSession(store, job, options, proposals));
@@ -32,14 +33,15 @@ Status RingSession::rebuild() {
         } else {
             made_at = stored->made_at;
             if (stored->out_of_date)
-                remarks.emplace_back("the photographs' proposals are out of date; following copper again would renew them");
+                remarks.emplace_back(
+                    "the photographs' proposals are out of date; following copper again would renew them");
             proposals = std::move(stored->proposals);
         }
     }
     EYELET_ASSIGN(StoredReadings readings, stored_readings(store_, job_, version.map));
     for (std::string& remark : readings.remarks) remarks.push_back(std::move(remark));
-    EYELET_ASSIGN(RingOut engine, RingOut::create(version.map, proposals, options_.ring, std::move(readings.readings),
-                                                  std::move(readings.skips)));
+    EYELET_ASSIGN(RingOut engine, RingOut::create(version.map, proposals, options_.ring,
+                                                  std::move(readings.readings), std::move(readings.skips)));
     map_ = std::move(version.map);
     proposals_ = std::move(proposals);
     remarks_ = std::move(remarks);
@@ -79,12 +81,14 @@ Status RingSession::answer(const Answer& answer) {
     };
     std::vector<ReadingEntry> entries;
     if (const auto* touch = std::get_if<TouchAnswer>(&answer)) {
-        if (kind != GestureKind::touch) return bad_input("the gesture is a sweep; its answer says what each joint read");
+        if (kind != GestureKind::touch)
+            return bad_input("the gesture is a sweep; its answer says what each joint read");
         entries.push_back(entry_for(gesture.hold, gesture.to(), stored(touch->said), kind));
     } else if (const auto* sweep = std::get_if<SweepAnswer>(&answer)) {
         if (kind != GestureKind::sweep) return bad_input("the gesture is a touch; its answer is one reading");
         if (sweep->said.size() != gesture.along.size())
-            return bad_input(fmt::format("the sweep has {} joints, the answer {}", gesture.along.size(), sweep->said.size()));
+            return bad_input(fmt::format("the sweep has {} joints, the answer {}", gesture.along.size(),
+                                         sweep->said.size()));
         for (std::size_t i = 0; i < gesture.along.size(); ++i)
             entries.push_back(entry_for(gesture.hold, gesture.along[i], stored(sweep->said[i]), kind));
     } else {
@@ -100,11 +104,13 @@ Status RingSession::answer(const Answer& answer) {
     }
     for (const ReadingEntry& entry : entries)
         if (const auto* ohms = std::get_if<Ohms>(&entry.said); ohms != nullptr && !std::isfinite(ohms->value))
-            return bad_input("a reading's ohms must be a finite number; a reading beyond the meter's range is open");
+            return bad_input(
+                "a reading's ohms must be a finite number; a reading beyond the meter's range is open");
 
-    EYELET_ASSIGN(const std::vector<EntryName> names, store_.add_entries(job_, entry_bodies(entries), options_.who));
-    // On disk now. The engine takes the same answer under the first entry's name; an engine that were built from
-    // the store would hold the same.
+    EYELET_ASSIGN(const std::vector<EntryName> names,
+                  store_.add_entries(job_, entry_bodies(entries), options_.who));
+    // On disk now. The engine takes the same answer under the first entry's name; an engine that were built
+    // from the store would hold the same.
     const auto taken = engine_->answer(answer, names.front());
     if (!taken.ok()) {
         EYELET_TRY(store_.withdraw(job_, names, taken.error().message, options_.who));
@@ -124,9 +130,10 @@ Status RingSession::volunteer(JointIndex from, JointIndex to, const Said& said) 
     if (from.raw() >= map_.joints.size() || to.raw() >= map_.joints.size() || from == to)
         return bad_input("a reading needs two different joints of the map");
     if (const auto* ohms = std::get_if<Ohms>(&said); ohms != nullptr && !std::isfinite(ohms->value))
-        return bad_input("a reading's ohms must be a finite number; a reading beyond the meter's range is open");
-    const ReadingEntry entry = entry_for(from, to, std::visit([](const auto& one) -> StoredSaid { return one; }, said),
-                                         GestureKind::touch);
+        return bad_input(
+            "a reading's ohms must be a finite number; a reading beyond the meter's range is open");
+    const ReadingEntry entry = entry_for(
+        from, to, std::visit([](const auto& one) -> StoredSaid { return one; }, said), GestureKind::touch);
     EYELET_ASSIGN(const auto names, store_.add_entries(job_, {entry}, options_.who));
     (void)names;
     return rebuild();

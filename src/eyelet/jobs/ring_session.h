@@ -2,11 +2,13 @@
 // taken up again at any time from the stored readings.
 //
 // Properties:
-//   1. When answer() or volunteer() returns ok, its readings are in the journal and on disk; when it returns an
+//   1. When answer() or volunteer() returns ok, its readings are in the journal and on disk; when it returns
+//   an
 //      error, nothing was stored and the same gesture stands.
 //   2. The readings of one gesture are one edit; undo() withdraws all of them.
 //   3. A session opened again on the same job with the same options is in the same state.
-// Lines of JSON for gestures and answers: exchange/ring_lines.h. Not safe to use from several threads at once.
+// Lines of JSON for gestures and answers: exchange/ring_lines.h. Not safe to use from several threads at
+// once.
 #pragma once
 
 #include <memory>
@@ -33,17 +35,19 @@ enum class UseProposals { yes, no };
 class RingSession {
   public:
     // REQUIRES: the store outlives the session.
-    // Proposals that are out of date are used, and remarks() says so. Without any, every join must be searched for.
-    [[nodiscard]] static Result<std::unique_ptr<RingSession>> open(Store& store, const JobName& job,
-                                                                   const RingSessionOptions& options,
-                                                                   UseProposals proposals = UseProposals::yes);
+    // Proposals that are out of date are used, and remarks() says so. Without any, every join must be
+    // searched for.
+    [[nodiscard]] static Result<std::unique_ptr<RingSession>> open(
+        Store& store, const JobName& job, const RingSessionOptions& options,
+        UseProposals proposals = UseProposals::yes);
 
     [[nodiscard]] const JobName& job() const { return job_; }
     [[nodiscard]] const Assembly& map() const { return map_; }
     [[nodiscard]] const std::vector<std::string>& remarks() const { return remarks_; }
 
-    // The gesture to make now; none when everything is settled or nothing is left that can be asked. Stays the same
-    // until it is answered or the journal changes; what other processes stored since is taken in first.
+    // The gesture to make now; none when everything is settled or nothing is left that can be asked. Stays
+    // the same until it is answered or the journal changes; what other processes stored since is taken in
+    // first.
     [[nodiscard]] Result<std::optional<Gesture>> next();
     // Answers the gesture that next() gave last.
     [[nodiscard]] Status answer(const Answer& answer);
@@ -54,7 +58,8 @@ class RingSession {
 
     // As of the last next(), answer(), volunteer(), undo() or refresh().
     [[nodiscard]] const RingState& state();
-    [[nodiscard]] std::vector<Link> links();  // the proposals with their standing and belief after the readings
+    [[nodiscard]] std::vector<Link>
+    links();  // the proposals with their standing and belief after the readings
     // Journal entries of the readings that a contradiction names.
     [[nodiscard]] std::vector<EntryName> entries_of(const Contradiction& contradiction) const;
 
@@ -65,7 +70,8 @@ class RingSession {
     RingSession(Store& store, JobName job, RingSessionOptions options, UseProposals use)
         : store_(store), job_(std::move(job)), options_(std::move(options)), use_(use) {}
     [[nodiscard]] Status rebuild();
-    [[nodiscard]] ReadingEntry entry_for(JointIndex from, JointIndex to, StoredSaid said, GestureKind kind) const;
+    [[nodiscard]] ReadingEntry entry_for(JointIndex from, JointIndex to, StoredSaid said,
+                                         GestureKind kind) const;
 
     Store& store_;
     JobName job_;

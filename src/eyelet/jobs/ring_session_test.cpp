@@ -28,7 +28,9 @@ class RingSessionTest : public testing::Test {
     }
     std::unique_ptr<RingSession> open() { return must(RingSession::open(*store_, job_, options_)); }
 
-    Said truth(JointIndex a, JointIndex b) { return net_of_[a] == net_of_[b] ? Said(Ohms{0.2}) : Said(Open{}); }
+    Said truth(JointIndex a, JointIndex b) {
+        return net_of_[a] == net_of_[b] ? Said(Ohms{0.2}) : Said(Open{});
+    }
     Answer answer_to(const Gesture& gesture) {
         if (gesture.kind == Gesture::Kind::touch) return TouchAnswer{truth(gesture.hold, gesture.to())};
         SweepAnswer sweep;

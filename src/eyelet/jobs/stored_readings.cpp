@@ -1,8 +1,8 @@
 #include "eyelet/jobs/stored_readings.h"
 
-#include <unordered_map>
-
 #include <fmt/format.h>
+
+#include <unordered_map>
 
 namespace eyelet {
 
@@ -33,20 +33,25 @@ Result<StoredReadings> stored_readings(Store& store, const JobName& job, const A
             if (skip == nullptr) {
                 found.skips.push_back({gesture, from->second, {}, {}, none->why, entry.withdrawn});
                 skip = &found.skips.back();
-                if (const auto unreached = joints.find(none->joint); unreached != joints.end()) skip->joint = unreached->second;
+                if (const auto unreached = joints.find(none->joint); unreached != joints.end())
+                    skip->joint = unreached->second;
             }
             skip->along.push_back(to->second);
             continue;
         }
         Said said;
-        if (const auto* ohms = std::get_if<Ohms>(&reading.said)) said = *ohms;
-        else if (std::holds_alternative<Beep>(reading.said)) said = Beep{};
-        else said = Open{};
+        if (const auto* ohms = std::get_if<Ohms>(&reading.said))
+            said = *ohms;
+        else if (std::holds_alternative<Beep>(reading.said))
+            said = Beep{};
+        else
+            said = Open{};
         found.readings.push_back({gesture, from->second, to->second, said, entry.withdrawn});
         found.entries.push_back(entry.name);
     }
     if (lost > 0)
-        found.remarks.push_back(fmt::format("{} readings name joints that the map no longer has; they are left out", lost));
+        found.remarks.push_back(
+            fmt::format("{} readings name joints that the map no longer has; they are left out", lost));
     return found;
 }
 

@@ -1,4 +1,5 @@
-// Readings between the store, where joints have names, and the ring-out engine, where they have places in a map.
+// Readings between the store, where joints have names, and the ring-out engine, where they have places in a
+// map.
 #pragma once
 
 #include <string>
@@ -10,7 +11,8 @@
 namespace eyelet {
 
 struct StoredReadings {
-    std::vector<Reading> readings;   // in the order of time; the readings of one gesture carry the name of its first entry
+    std::vector<Reading>
+        readings;  // in the order of time; the readings of one gesture carry the name of its first entry
     std::vector<EntryName> entries;  // each reading's own
     std::vector<Skip> skips;
     std::vector<std::string> remarks;  // readings on joints that the map no longer has

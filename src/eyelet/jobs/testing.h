@@ -3,10 +3,9 @@
 
 #include <filesystem>
 #include <fstream>
+#include <opencv2/imgproc.hpp>
 #include <string>
 #include <vector>
-
-#include <opencv2/imgproc.hpp>
 
 #include "eyelet/bench/testing.h"
 #include "eyelet/exchange/survey.h"
@@ -16,8 +15,8 @@ namespace eyelet {
 
 inline constexpr double kDrawnPxPerMm = 20;
 
-// Two rows of eight pads, 5.08 mm apart, and their true nets: pads of one column are joined, as are the first three
-// columns; the last column's pads stand alone.
+// Two rows of eight pads, 5.08 mm apart, and their true nets: pads of one column are joined, as are the first
+// three columns; the last column's pads stand alone.
 //
 //     J1.1 o--o--o  o  o  o  o  o
 //          |  |  |  |  |  |  |
@@ -59,8 +58,8 @@ inline DrawnBoard drawn_board() {
     return drawn;
 }
 
-// The side as a camera straight above it sees it: green mask, lighter copper under it, tinned pads. Copper lies on the
-// solder side only, which is photographed from behind.
+// The side as a camera straight above it sees it: green mask, lighter copper under it, tinned pads. Copper
+// lies on the solder side only, which is photographed from behind.
 inline cv::Mat drawn_photograph(const DrawnBoard& drawn, Side side) {
     const Size size = drawn.map.boards[0].size_mm;
     const double scale = kDrawnPxPerMm;
@@ -69,12 +68,15 @@ inline cv::Mat drawn_photograph(const DrawnBoard& drawn, Side side) {
     if (side == Side::solder) {
         const cv::Scalar copper(60, 140, 60);
         const auto& j = drawn.map.joints;
-        for (std::size_t column = 0; column < 7; ++column) cv::line(photo, px(j[column].hole), px(j[8 + column].hole), copper, 16);
+        for (std::size_t column = 0; column < 7; ++column)
+            cv::line(photo, px(j[column].hole), px(j[8 + column].hole), copper, 16);
         cv::line(photo, px(j[0].hole), px(j[2].hole), copper, 16);
     }
     for (const Joint& joint : drawn.map.joints) {
-        cv::circle(photo, px(joint.hole), cvRound(joint.pad_mm.width / 2 * scale), cv::Scalar(190, 200, 205), cv::FILLED, cv::LINE_AA);
-        cv::circle(photo, px(joint.hole), cvRound(joint.drill_mm->width / 2 * scale), cv::Scalar(20, 20, 20), cv::FILLED, cv::LINE_AA);
+        cv::circle(photo, px(joint.hole), cvRound(joint.pad_mm.width / 2 * scale), cv::Scalar(190, 200, 205),
+                   cv::FILLED, cv::LINE_AA);
+        cv::circle(photo, px(joint.hole), cvRound(joint.drill_mm->width / 2 * scale), cv::Scalar(20, 20, 20),
+                   cv::FILLED, cv::LINE_AA);
     }
     cv::GaussianBlur(photo, photo, {}, 1.0);
     // A little noise with a fixed seed, so that nothing is flatter than a sensor would have it.
@@ -109,7 +111,8 @@ inline Survey drawn_survey(const DrawnBoard& drawn, const std::filesystem::path&
         one.height_px = photo.rows;
         std::ofstream(one.path, std::ios::binary)
             .write(reinterpret_cast<const char*>(jpeg.data()), static_cast<std::streamsize>(jpeg.size()));
-        for (std::size_t joint : {0U, 3U, 7U, 8U, 12U, 15U}) one.tie_points.push_back({JointIndex(joint), drawn_pixel(drawn, side, joint)});
+        for (std::size_t joint : {0U, 3U, 7U, 8U, 12U, 15U})
+            one.tie_points.push_back({JointIndex(joint), drawn_pixel(drawn, side, joint)});
         survey.photos.push_back(std::move(one));
     }
     return survey;

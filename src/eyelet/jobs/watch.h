@@ -19,6 +19,14 @@ struct Watch {
     void tell(double share, const std::string& what) const {
         if (progress) progress({share, what});
     }
+    // For a step that is the stretch from `low` to `high` of the whole.
+    [[nodiscard]] Watch stretch(double low, double high) const {
+        if (!progress) return *this;
+        return {[whole = progress, low, high](const Progress& step) {
+                    whole({low + (high - low) * step.share, step.what});
+                },
+                stop};
+    }
 };
 
 }  // namespace eyelet
