@@ -284,7 +284,7 @@ Result<CopperEvidence> see_copper(const cv::Mat& rectified_bgr, double px_per_mm
     if (std::abs(rectified_bgr.cols - wide) > 2 || std::abs(rectified_bgr.rows - high) > 2)
         return bad_input(fmt::format("the picture of {}, {}, is {} x {} pixels, but the board at {} px/mm takes {:.0f} x {:.0f}",
                                      about.name.text(), name_of(side), rectified_bgr.cols, rectified_bgr.rows, px_per_mm, wide, high));
-    const auto stopped = [&](double share) { return options.progress && options.progress(share) == Progress::stop; };
+    const auto stopped = [&](double share) { return options.progress && options.progress(share) == KeepLooking::no; };
     const ThreadCount threads(options.threads);
 
     // The network judges at its own scale; the evidence is given in the picture's.

@@ -34,7 +34,7 @@ struct CopperEvidence {
     double tone_certainty = 0;  // 0 to 1: how far the pixels agree on it
 };
 
-enum class Progress { go_on, stop };
+enum class KeepLooking { yes, no };
 
 struct EvidenceOptions {
     // What a person said about the tone of this side; none: judge by the picture.
@@ -42,12 +42,12 @@ struct EvidenceOptions {
     int threads = 0;  // 0: as many as OpenCV uses
     double most_pixels = 6e6;
     // Called now and then with the share done, 0 to 1, on the calling thread.
-    std::function<Progress(double)> progress;
+    std::function<KeepLooking(double)> progress;
 };
 
 // rectified_bgr: CV_8UC3 of the whole board at px_per_mm, made by rectify() without margin.
 // Errors: bad_input when the picture is empty, of another type or another size than the board; refused when
-// `progress` said stop.
+// `progress` said no.
 [[nodiscard]] Result<CopperEvidence> see_copper(const cv::Mat& rectified_bgr, double px_per_mm, const Assembly& assembly,
                                                 BoardIndex board, Side side, const EvidenceOptions& options = {});
 

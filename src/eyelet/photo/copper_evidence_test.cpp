@@ -151,7 +151,7 @@ TEST(CopperEvidence, RefusesWhatDoesNotFit) {
 TEST(CopperEvidence, StopsWhenTold) {
     const DrawnSide drawn = draw_side(Tone::lighter);
     EvidenceOptions options;
-    options.progress = [](double) { return Progress::stop; };
+    options.progress = [](double) { return KeepLooking::no; };
     const auto evidence = see_copper(drawn.picture, kScale, drawn.assembly, BoardIndex(0), Side::component, options);
     ASSERT_FALSE(evidence.ok());
     EXPECT_EQ(evidence.error().code, ErrorCode::refused);
