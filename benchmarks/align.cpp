@@ -6,6 +6,7 @@
 // 1. For every photograph: the distance, in millimetres on the board, between where our camera and the true one
 //    put each joint; beside it that of OpenCV's findHomography on the same tie points, the reference.
 // 2. Time on a photograph of 24 megapixels, made by enlarging the first one, against findHomography's.
+#include <array>
 #include <chrono>
 #include <cmath>
 #include <filesystem>
@@ -117,8 +118,8 @@ void row(const Survey& survey, const SurveyPhoto& photo, const Camera& truth, co
     const Alignment& a = fit.value();
     const Errors errors = errors_of(a.camera, truth, survey.assembly, photo.side);
     const bool within = errors.mean_mm < 0.03 && errors.worst_mm < 0.08;
-    const char* lens = a.lens == Lens::flat ? "flat" : a.lens == Lens::radial ? "k1" : "k1+c";
-    fmt::print("{:<44} {:7.4f} {:7.4f} {} {:4}/{:<4} {:7.4f} {:7.3f} {:5} {:6.2f}   {:7.4f} {:7.4f}\n", name, errors.mean_mm, errors.worst_mm,
+    const char* lens = std::array{"flat", "k1", "centre"}[static_cast<std::size_t>(a.lens)];
+    fmt::print("{:<44} {:7.4f} {:7.4f} {} {:4}/{:<4} {:7.4f} {:7.3f} {:6} {:5.2f}   {:7.4f} {:7.4f}\n", name, errors.mean_mm, errors.worst_mm,
                within ? ' ' : '*', a.joints_located, a.joints_sought, a.located_rms_mm.value_or(-1), a.tie_rms_mm.value_or(-1), lens, seconds,
                reference.mean_mm, reference.worst_mm);
     for (const auto& remark : a.remarks) fmt::print("    {}\n", remark);

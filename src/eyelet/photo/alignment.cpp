@@ -28,6 +28,8 @@ constexpr double kClickPx = 3;
 constexpr double kOutlinePx = 0.5;
 // A term is taken up where the F test says that the places seen want it; 15 is beyond one in 1,000 even for few.
 constexpr double kTermIsHeld = 15;
+// Tie points speak against a term when they fit worse with it by this much (chi squared; 4 is two sigma).
+constexpr double kClicksAgainst = 4;
 // Drilling is this true to the pads, in common practice.
 constexpr double kHoleInPadMm = 0.15;
 
@@ -319,7 +321,29 @@ struct LensFit {
     Lens lens = Lens::flat;
 };
 
-// The robust fit with as many terms as the sights hold.
+// The lens is one that a camera has: everywhere in the picture and a little beyond, farther out on the board is farther
+// out in the photograph, by a factor near one.
+bool is_lens(const Camera& camera, const Camera& middle) {
+    if (distance(camera.centre_px, middle.centre_px) > 0.4 * middle.radius_px) return false;
+    for (double s = 0.1; s <= 1.3; s += 0.1) {
+        const double slope = 1 + 3 * camera.k1 * s * s;
+        if (slope < 0.6 || slope > 1.6) return false;
+    }
+    return true;
+}
+
+// How much the tie points speak against one camera: the sum of their squared misses in units of a click's variance.
+double clicks_against(std::span<const Sight> sights, const Camera& camera) {
+    double sum = 0;
+    for (const Sight& s : sights) {
+        const Point miss = camera.to_photo(s.board_mm) - s.photo_px;
+        if (s.trusted) sum += dot(miss, miss) / (kClickPx * kClickPx);
+    }
+    return sum;
+}
+
+// The robust fit with as many terms as the sights hold. The clicks, which reach into corners where nothing else may be
+// seen, must not speak plainly against a term: else it follows the middle of the board and swings out beyond.
 LensFit fit_with_lens(std::span<const Sight> sights, const Camera& start, cv::Size photo, Lens most, double alike, double least_sigma_px) {
     const Camera middle = unfitted_camera(photo);
     Camera flat_start = start;
@@ -327,18 +351,18 @@ LensFit fit_with_lens(std::span<const Sight> sights, const Camera& start, cv::Si
     flat_start.centre_px = middle.centre_px;
     LensFit best{fit_camera_robustly(sights, flat_start, Lens::flat, least_sigma_px), Lens::flat};
     const double count = static_cast<double>(sights.size()) / alike;
-    if (most == Lens::flat || count < 2.0 * kFewestJoints) return best;
-    Camera radial_start = start;
-    radial_start.centre_px = middle.centre_px;
-    const RobustFit radial = fit_camera_robustly(sights, radial_start, Lens::radial, least_sigma_px);
-    if (std::abs(radial.camera.k1) < 0.2 && gain_of(sights, radial, Lens::radial, best.fit.camera, Lens::flat, alike) > kTermIsHeld)
-        best = {radial, Lens::radial};
-    if (most == Lens::radial || best.lens == Lens::flat || count < 4.0 * kFewestJoints) return best;
-    const RobustFit moved = fit_camera_robustly(sights, radial.camera, Lens::radial_off_centre, least_sigma_px);
-    const bool inside = distance(moved.camera.centre_px, middle.centre_px) < middle.radius_px / 2;
-    if (inside && std::abs(moved.camera.k1) < 0.2 &&
-        gain_of(sights, moved, Lens::radial_off_centre, radial.camera, Lens::radial, alike) > kTermIsHeld)
-        best = {moved, Lens::radial_off_centre};
+    struct Step {
+        Lens lens;
+        double joints;  // that are wanted before it is tried
+    };
+    for (const Step& step : {Step{Lens::radial, 2.0 * kFewestJoints}, Step{Lens::radial_off_centre, 4.0 * kFewestJoints}}) {
+        if (step.lens > most || count < step.joints) break;
+        const RobustFit larger = fit_camera_robustly(sights, best.fit.camera, step.lens, least_sigma_px);
+        if (!(step.lens == Lens::radial || best.lens == Lens::radial)) break;
+        if (is_lens(larger.camera, middle) && clicks_against(sights, larger.camera) < clicks_against(sights, best.fit.camera) + kClicksAgainst &&
+            gain_of(sights, larger, step.lens, best.fit.camera, best.lens, alike) > kTermIsHeld)
+            best = {larger, step.lens};
+    }
     return best;
 }
 

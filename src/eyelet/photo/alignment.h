@@ -2,8 +2,9 @@
 //
 // 1. A homography is fitted to the tie points, from five on without those that contradict the rest.
 // 2. It is refined on the photograph: each pad's outline is looked for near where the fit predicts it, the camera
-//    is fitted robustly to what was found, and both are repeated in shrinking windows. The radial term k1, and
-//    then the centre it acts about, are fitted only where the joints seen hold them (an F test).
+//    is fitted robustly to what was found, and both are repeated in shrinking windows. The radial term k1, then
+//    the centre it acts about are fitted only where the joints seen hold them (an F test each) and the tie points,
+//    which reach into corners where no pad may be seen, do not speak against it.
 // 3. The fit is judged. With `p` the finest joint pitch of the side (the smallest distance between two pads that
 //    do not touch), it is refused when its misfit (root mean square, of the joints located, or of the tie points
 //    where too few joints could be located) exceeds p / 4. Reason: for errors that scatter alike in x and y the

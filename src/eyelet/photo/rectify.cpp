@@ -13,6 +13,11 @@ namespace {
 // Rows of the result worked on at a time: keeps the finer picture that is averaged in the processor's cache.
 constexpr int kStripRows = 32;
 
+// The camera is asked for every eighth sample of a row, and the others lie on straight lines between. Samples are no
+// farther apart than about a pixel of the photograph, over eight of which even a strong tilt (scale changing 0.2 % a millimetre) or a
+// k1 of 0.1 bends a line by less than 1/100 pixel; cv::remap itself works in steps of 1/32.
+constexpr int kExactEvery = 8;
+
 int pixels_over(double length_mm, double px_per_mm) {
     // The small allowance keeps 82.5 mm at 20 px/mm from becoming 1651 through rounding.
     return std::max(1, static_cast<int>(std::ceil(length_mm * px_per_mm - 1e-6)));
@@ -57,10 +62,15 @@ cv::Mat rectify(const cv::Mat& photo, const Camera& camera, Box box, double px_p
                 auto* xs = map_x.ptr<float>(r);
                 auto* ys = map_y.ptr<float>(r);
                 const double y_mm = box.low.y + (first * finer + r + 0.5) / fine_px_per_mm;
-                for (int c = 0; c < map_x.cols; ++c) {
-                    const Point p = camera.to_photo({box.low.x + (c + 0.5) / fine_px_per_mm, y_mm});
-                    xs[c] = static_cast<float>(p.x);
-                    ys[c] = static_cast<float>(p.y);
+                Point from = camera.to_photo({box.low.x + 0.5 / fine_px_per_mm, y_mm});
+                for (int c = 0; c < map_x.cols; c += kExactEvery) {
+                    const Point to = camera.to_photo({box.low.x + (c + kExactEvery + 0.5) / fine_px_per_mm, y_mm});
+                    const Point step = (1.0 / kExactEvery) * (to - from);
+                    for (int k = 0; k < kExactEvery && c + k < map_x.cols; ++k) {
+                        xs[c + k] = static_cast<float>(from.x + k * step.x);
+                        ys[c + k] = static_cast<float>(from.y + k * step.y);
+                    }
+                    from = to;
                 }
             }
             cv::Mat out = result.rowRange(first, first + rows);
