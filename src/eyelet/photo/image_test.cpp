@@ -86,10 +86,15 @@ TEST(Image, ReadsEveryFormatItNames) {
         const char* suffix;
         ImageFormat format;
     } cases[] = {{".jpg[Q=95]", ImageFormat::jpeg}, {".png", ImageFormat::png}, {".tif", ImageFormat::tiff},
-                 {".webp[lossless]", ImageFormat::webp}};
+                 {".webp[lossless]", ImageFormat::webp}, {".heic[Q=95]", ImageFormat::heif}};
     ASSERT_TRUE(encode_png(quarters()).ok());  // starts libvips
     for (const auto& c : cases) {
         SCOPED_TRACE(c.suffix);
+        // HEIF comes with libvips only where the system has its codecs.
+        if (c.format == ImageFormat::heif && vips_foreign_find_save_buffer(".heic") == nullptr) {
+            vips_error_clear();
+            continue;
+        }
         const auto bytes = written(source(), c.suffix);
         const auto info = probe(bytes, c.suffix);
         ASSERT_TRUE(info.ok()) << info.error().message;
