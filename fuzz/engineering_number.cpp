@@ -1,11 +1,12 @@
-// Engineering numbers: what is read can be printed and read again to the same bits; everything else is one line.
+// Engineering numbers: what is read can be printed and read again to the same bits; everything else is one
+// line.
+#include "eyelet/core/engineering_number.h"
+
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <cstdlib>
 #include <string_view>
-
-#include "eyelet/core/engineering_number.h"
 
 namespace {
 
@@ -26,6 +27,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     } else {
         require(number.error().message.find('\n') == std::string::npos);
     }
-    if (const auto numbers = eyelet::parse_engineering_numbers(text); numbers.ok()) require(!numbers.value().empty());
+    if (const auto numbers = eyelet::parse_engineering_numbers(text); numbers.ok())
+        require(!numbers.value().empty());
     return 0;
 }

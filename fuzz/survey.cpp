@@ -1,4 +1,6 @@
 // The survey reader: whatever the bytes, one survey that keeps its promises or one line of refusal.
+#include "eyelet/exchange/survey.h"
+
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
@@ -6,7 +8,6 @@
 #include <string_view>
 
 #include "eyelet/exchange/json_text.h"
-#include "eyelet/exchange/survey.h"
 
 namespace {
 
@@ -42,12 +43,13 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         require(eyelet::survey_json(again.value(), eyelet::BoardIndex(0)) == written);
     }
     // The same bytes as an assembly whose boards' surveys are the bytes themselves and a small good one.
-    const auto assembly = eyelet::parse_assembly(text, "assembly.json", [&](const std::string& file) -> eyelet::Result<std::string> {
-        if (file.size() % 2 == 0) return std::string(text);
-        return std::string(
-            R"({"schema":"board-survey/1","slug":"a","units":"mm","size":[9,9],"outline":[[0,0],[9,0],[9,9]],"joints":[)"
-            R"({"id":"J1.1","kind":"pad","x":1,"y":1,"side":"top","shape":"rect","size":[1,1]}],"parts":[],"photos":[]})");
-    });
+    const auto assembly = eyelet::parse_assembly(
+        text, "assembly.json", [&](const std::string& file) -> eyelet::Result<std::string> {
+            if (file.size() % 2 == 0) return std::string(text);
+            return std::string(
+                R"({"schema":"board-survey/1","slug":"a","units":"mm","size":[9,9],"outline":[[0,0],[9,0],[9,9]],"joints":[)"
+                R"({"id":"J1.1","kind":"pad","x":1,"y":1,"side":"top","shape":"rect","size":[1,1]}],"parts":[],"photos":[]})");
+        });
     if (!assembly.ok())
         check_refusal(assembly.error());
     else

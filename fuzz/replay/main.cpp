@@ -1,5 +1,5 @@
-// Runs every file of the folders and files given through the fuzz target once. A crash, a sanitizer's report or an
-// abort fails it; so does a folder without seeds, because then nothing was tested.
+// Runs every file of the folders and files given through the fuzz target once. A crash, a sanitizer's report
+// or an abort fails it; so does a folder without seeds, because then nothing was tested.
 #include <cstddef>
 #include <cstdint>
 #include <cstdio>

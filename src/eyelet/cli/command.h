@@ -76,6 +76,8 @@ Run declare_trial(CLI::App& app);
 Run declare_withdraw(CLI::App& app);
 Run declare_undo(CLI::App& app);
 Run declare_redo(CLI::App& app);
+Run declare_report(CLI::App& app);
+Run declare_corpus(CLI::App& app);
 Run declare_marking(CLI::App& app);
 Run declare_compare(CLI::App& app);
 Run declare_sheet(CLI::App& app);

@@ -33,7 +33,7 @@ void complain(const std::string& message) {
     write_error("eyelet: " + for_message(message, 2'000));
 }
 
-std::string help_text(const CLI::App& app) {
+std::string help_text() {
     std::string out = fmt::format("{}\n\nusage: eyelet COMMAND [OPTIONS] [--bench DIR]\n\n", kAbout);
     for (const Command& command : commands())
         out += fmt::format("  {:<10} {}\n", command.name, command.summary);
@@ -44,7 +44,6 @@ std::string help_text(const CLI::App& app) {
         "  --bench DIR  the bench folder; else EYELET_BENCH, else the platform's data folder\n"
         "  --who NAME   who does it, for the journal; else EYELET_WHO, else the login name\n\n";
     out += fmt::format("Exit: 0 done, 1 refused and nothing changed, 2 wrong usage.\n{}\n", kSafety);
-    static_cast<void>(app);
     return out;
 }
 
@@ -123,9 +122,8 @@ int run_checked(int argc, char** argv) {
     try {
         app.parse(argc, argv);
     } catch (const CLI::CallForHelp&) {
-        for (const Declared& one : declared)
-            if (one.app->parsed()) return give(one.app->help());
-        return give(help_text(app));
+        for (const CLI::App* sub : app.get_subcommands()) return give(sub->help());
+        return give(help_text());
     } catch (const CLI::ParseError& error) {
         if (!word.empty() && !is_command(word))
             complain(fmt::format("\"{}\" is not a command; eyelet help lists them", for_message(word)));
@@ -138,7 +136,7 @@ int run_checked(int argc, char** argv) {
     if (version->parsed())
         return give(version_json ? "{\"version\":\"" EYELET_VERSION "\"}\n" : "eyelet " EYELET_VERSION "\n");
     if (help->parsed()) {
-        if (topic.empty()) return give(help_text(app));
+        if (topic.empty()) return give(help_text());
         if (const auto found = by_name.find(topic); found != by_name.end())
             return give(found->second->help());
         if (topic == "help") return give(help->help());
@@ -157,7 +155,7 @@ int run_checked(int argc, char** argv) {
             complain(status.error().message);
         return 1;
     }
-    write_error(help_text(app));
+    write_error(help_text());
     return 2;
 }
 
@@ -214,8 +212,11 @@ std::span<const Command> commands() {
         {"withdraw", "Withdraw entries of the journal, and all that rested on them.", declare_withdraw},
         {"undo", "Take back the last edit of a job.", declare_undo},
         {"redo", "Do again what undo took back.", declare_redo},
+        {"report", "Write the report of a job as PDF.", declare_report},
+        {"corpus", "Run import to proven map over boards with known nets, and measure.", declare_corpus},
         {"marking", "Say what a marking on a part may mean.", declare_marking},
-        {"compare", "Compare a unit's copper with a reference: what is missing, what was added.", declare_compare},
+        {"compare", "Compare a unit's copper with a reference: what is missing, what was added.",
+         declare_compare},
         {"sheet", "Say the resistance of a copper shape between two contacts.", declare_sheet},
     };
     return kCommands;

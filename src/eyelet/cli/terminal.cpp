@@ -50,6 +50,7 @@ sigset_t ending_signals() {
 
 Status secure_standard_files() {
     std::signal(SIGPIPE, SIG_IGN);  // a reader that went away shows as an error of write() instead
+    std::signal(SIGXFSZ, SIG_IGN);  // and so does a limit on the size of files
     const bool no_output = is_closed(STDOUT_FILENO);
     for (int file = 0; file <= 2; ++file)
         if (is_closed(file)) {
