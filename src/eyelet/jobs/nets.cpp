@@ -21,7 +21,7 @@ Result<RungOut> rung_out(Store& store, const JobName& job) {
     RungOut result;
     if (stored) result.proposals = std::move(stored->proposals);
     EYELET_ASSIGN(StoredReadings readings, stored_readings(store, job, version.map));
-    EYELET_ASSIGN(RingOut engine, RingOut::create(version.map, result.proposals, RingOptions{},
+    EYELET_ASSIGN(RingOut engine, RingOut::create(version.map, result.proposals, options_of(readings),
                                                   std::move(readings.readings), std::move(readings.skips)));
     result.state = engine.state();
     result.map = std::move(version.map);

@@ -106,7 +106,7 @@ Result<report::JobReport> report_of(Store& store, const JobName& name) {
     Proposals proposals;
     if (stored) proposals = std::move(stored->proposals);
     EYELET_ASSIGN(RingOut engine,
-                  RingOut::create(map, proposals, RingOptions{}, readings.readings, readings.skips));
+                  RingOut::create(map, proposals, options_of(readings), readings.readings, readings.skips));
     const RingState state = engine.state();
     report.links = std::move(proposals.links);
     for (std::size_t i = 0; i < report.links.size(); ++i) report.links[i].standing = state.links.at(i);

@@ -197,6 +197,18 @@ TEST_F(RingSessionTest, NamesTheJournalEntriesOfAContradiction) {
     EXPECT_EQ(readings_stored(), 4U);
 }
 
+TEST_F(RingSessionTest, NetsGoByTheThresholdsThatTheReadingsWereTakenWith) {
+    // 3 ohm is copper to somebody who says so, and no proof by default.
+    auto strict = open();
+    ok(strict->volunteer(JointIndex(0), JointIndex(1), Ohms{3}));
+    EXPECT_EQ(must(nets_of(*store_, job_)).nets.front().joints.size(), 1U);
+    options_.ring.copper_below_ohm = 5;
+    auto lenient = open();
+    EXPECT_EQ(lenient->state().nets.front().joints.size(), 2U);
+    ok(lenient->volunteer(JointIndex(2), JointIndex(3), Open{}));
+    EXPECT_EQ(must(nets_of(*store_, job_)).nets.front().joints.size(), 2U);
+}
+
 TEST_F(RingSessionTest, ReadingsOnAJointThatTheMapLostAreLeftOutAndSaid) {
     auto session = open();
     ok(session->volunteer(JointIndex(0), JointIndex(1), Ohms{0.1}));

@@ -21,6 +21,10 @@ Result<StoredReadings> stored_readings(Store& store, const JobName& job, const A
             gesture = entry.name;
             skip = nullptr;
         }
+        if (!entry.withdrawn && reading.copper_below_ohm && reading.open_above_ohm) {
+            found.copper_below_ohm = reading.copper_below_ohm;
+            found.open_above_ohm = reading.open_above_ohm;
+        }
         const auto from = joints.find(reading.from);
         const auto to = joints.find(reading.to);
         // A map edit may have taken a joint away, or made a via of it.
@@ -53,6 +57,13 @@ Result<StoredReadings> stored_readings(Store& store, const JobName& job, const A
         found.remarks.push_back(
             fmt::format("{} readings name joints that the map no longer has; they are left out", lost));
     return found;
+}
+
+RingOptions options_of(const StoredReadings& readings) {
+    RingOptions options;
+    options.copper_below_ohm = readings.copper_below_ohm.value_or(options.copper_below_ohm);
+    options.open_above_ohm = readings.open_above_ohm.value_or(options.open_above_ohm);
+    return options;
 }
 
 std::vector<EntryBody> entry_bodies(const std::vector<ReadingEntry>& readings) {

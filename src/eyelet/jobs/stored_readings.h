@@ -2,6 +2,7 @@
 // map.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -16,7 +17,13 @@ struct StoredReadings {
     std::vector<EntryName> entries;  // each reading's own
     std::vector<Skip> skips;
     std::vector<std::string> remarks;  // readings on joints that the map no longer has
+    // Of the last reading that says them: what counted as copper and as open when the job was last rung out.
+    std::optional<double> copper_below_ohm;
+    std::optional<double> open_above_ohm;
 };
+
+// The engine's defaults with those thresholds.
+[[nodiscard]] RingOptions options_of(const StoredReadings& readings);
 
 [[nodiscard]] Result<StoredReadings> stored_readings(Store& store, const JobName& job, const Assembly& map);
 
