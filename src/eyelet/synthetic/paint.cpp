@@ -76,44 +76,58 @@ class BoardFromPhoto {
     std::vector<Point> nodes_;
 };
 
-// The greatest height in tiles of the canvas, so that rays over the plain board need no march.
+// The greatest height in and round each tile of the canvas, so that rays over the plain board need no march.
 class TallestNear {
   public:
+    static constexpr double kTile = 2;  // millimetres
+
     explicit TallestNear(const Canvas& canvas)
         : columns_(tile(canvas.width / canvas.px_per_mm) + 1),
           rows_(tile(canvas.height / canvas.px_per_mm) + 1) {
-        tallest_.assign(static_cast<std::size_t>(columns_) * static_cast<std::size_t>(rows_), 0);
+        std::vector<std::uint8_t> own(static_cast<std::size_t>(columns_) * static_cast<std::size_t>(rows_),
+                                      0);
         for (int y = 0; y < canvas.height; ++y)
             for (int x = 0; x < canvas.width; ++x) {
-                std::uint8_t& most = tallest_[static_cast<std::size_t>(tile(y / canvas.px_per_mm)) *
-                                                  static_cast<std::size_t>(columns_) +
-                                              static_cast<std::size_t>(tile(x / canvas.px_per_mm))];
+                std::uint8_t& most = own[index(tile(x / canvas.px_per_mm), tile(y / canvas.px_per_mm))];
                 most = std::max(
                     most,
                     canvas.height_100um[static_cast<std::size_t>(y) * static_cast<std::size_t>(canvas.width) +
                                         static_cast<std::size_t>(x)]);
             }
+        tallest_ = own;
+        for (int row = 0; row < rows_; ++row)
+            for (int column = 0; column < columns_; ++column)
+                for (int dy = -1; dy <= 1; ++dy)
+                    for (int dx = -1; dx <= 1; ++dx)
+                        if (inside(column + dx, row + dy))
+                            tallest_[index(column, row)] =
+                                std::max(tallest_[index(column, row)], own[index(column + dx, row + dy)]);
     }
-    // Along the straight way from a to b.
+    // Along the straight way from a to b and within a tile beside it.
     [[nodiscard]] double along_mm(Point a, Point b) const {
-        const int steps = 1 + static_cast<int>(2 * distance(a, b) / kTile);
+        const int steps = 1 + static_cast<int>(distance(a, b) / kTile);
         std::uint8_t most = 0;
         for (int i = 0; i <= steps; ++i) {
             const Point p = a + (static_cast<double>(i) / steps) * (b - a);
-            if (p.x < 0 || p.y < 0) continue;
-            const int column = tile(p.x);
-            const int row = tile(p.y);
-            if (column >= columns_ || row >= rows_) continue;
-            most =
-                std::max(most, tallest_[static_cast<std::size_t>(row) * static_cast<std::size_t>(columns_) +
-                                        static_cast<std::size_t>(column)]);
+            // A step outside still has the board's edge within a tile of it.
+            const int column = std::clamp(tile(std::max(0.0, p.x)), 0, columns_ - 1);
+            const int row = std::clamp(tile(std::max(0.0, p.y)), 0, rows_ - 1);
+            if (p.x < -kTile || p.y < -kTile || p.x > (columns_ + 1) * kTile || p.y > (rows_ + 1) * kTile)
+                continue;
+            most = std::max(most, tallest_[index(column, row)]);
         }
         return most / 10.0;
     }
 
   private:
-    static constexpr double kTile = 2;
     static int tile(double mm) { return static_cast<int>(mm / kTile); }
+    [[nodiscard]] bool inside(int column, int row) const {
+        return column >= 0 && row >= 0 && column < columns_ && row < rows_;
+    }
+    [[nodiscard]] std::size_t index(int column, int row) const {
+        return static_cast<std::size_t>(row) * static_cast<std::size_t>(columns_) +
+               static_cast<std::size_t>(column);
+    }
     int columns_;
     int rows_;
     std::vector<std::uint8_t> tallest_;
@@ -336,8 +350,10 @@ Photograph take(const Layout& layout, const Layers& layers, const Paint& paint, 
         static_cast<double>(canvas.height_100um.size());
 
     const BoardFromPhoto board_from_photo(photo.camera, shot.width_px, shot.height_px);
+    const int run = std::max(1, static_cast<int>(0.5 * TallestNear::kTile * px_per_mm(shot, board)));
     const double radius = std::max(board.width, board.height) / 2;
     in_bands(photo.height, [&](int first, int last) {
+        double most = 0;
         for (int y = first; y < last; ++y)
             for (int x = 0; x < photo.width; ++x) {
                 const Point ground = board_from_photo.at(x, y);
@@ -346,7 +362,8 @@ Photograph take(const Layout& layout, const Layers& layers, const Paint& paint, 
                 Colour colour;
                 Point hit = ground;
                 bool found = false;
-                const double most = tallest.along_mm(ground, ground + 25.5 * lean);
+                // One answer serves a run of pixels shorter than half a tile.
+                if (x % run == 0) most = tallest.along_mm(ground, ground + 25.5 * lean);
                 if (most > 0) {
                     const int steps =
                         std::clamp(static_cast<int>(most * length(lean) * canvas.px_per_mm) + 1, 2, 400);

@@ -110,7 +110,8 @@ double distance_to_segment(Point p, Point a, Point b) {
     const Point ab = b - a;
     const double l2 = dot(ab, ab);
     const double t = l2 > 0 ? std::clamp(dot(p - a, ab) / l2, 0.0, 1.0) : 0.0;
-    return distance(p, a + t * ab);
+    const Point off = p - (a + t * ab);
+    return std::sqrt(dot(off, off));  // much faster than hypot, and no overflow at these sizes
 }
 
 double signed_distance_mm(const Shape& shape, Point p) {
