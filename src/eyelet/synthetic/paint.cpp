@@ -374,9 +374,12 @@ Photograph take(const Layout& layout, const Layers& layers, const Paint& paint, 
                         if (there < h) continue;
                         hit = p;
                         colour = sample(canvas, p);
-                        if (there - h > 1.6 * most / steps) {  // a side wall
-                            const double facing =
-                                dot(to_lamp, (1 / std::max(1e-9, length(lean))) * (-1.0 * lean));
+                        if (there - h > 1.6 * most / steps) {
+                            // A side wall: it looks towards the eye's foot, and its colour is that of the
+                            // body a little further in, not of the very edge.
+                            const Point outward = (1 / std::max(1e-9, length(lean))) * lean;
+                            colour = sample(canvas, p - 0.3 * outward);
+                            const double facing = dot(to_lamp, outward);
                             colour = scaled(colour, static_cast<float>(0.62 + 0.16 * facing));
                         } else {
                             colour = scaled(colour, 1 - 0.5F * shadow.at(p));

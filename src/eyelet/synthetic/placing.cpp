@@ -134,9 +134,13 @@ void Placer::print_references(Random& random, double height_mm) {
         };
         const Size size = part.body.size();
         const bool tall = size.height > size.width;
-        write(part.name.text(),
-              random.weighted({tall ? 1.0 : 3.0, 1, tall ? 3.0 : 0.5, tall ? 1.0 : 0.5, 0.6}));
-        if (random.chance(0.3)) write(part.value, random.weighted({1, 3, 0.5, tall ? 2.0 : 0.5, 1}));
+        const std::size_t place =
+            random.weighted({tall ? 1.0 : 3.0, 1, tall ? 3.0 : 0.5, tall ? 1.0 : 0.5, 0.6});
+        write(part.name.text(), place);
+        if (random.chance(0.3)) {
+            const std::size_t value_place = random.weighted({1, 3, 0.5, tall ? 2.0 : 0.5, 1});
+            write(part.value, value_place != place ? value_place : place == 1 ? 0 : 1);
+        }
     }
 }
 

@@ -7,7 +7,7 @@ namespace eyelet::synthetic {
 namespace {
 
 // A run of pins of one part to a run of pins of another: what makes parallel tracks.
-void invent_buses(Random& random, const Placer& placer, Layout& layout, int& nets) {
+void invent_buses(Theme theme, Random& random, const Placer& placer, Layout& layout, int& nets) {
     std::vector<PartIndex> big;
     for (std::size_t i = 0; i < layout.assembly.parts.size(); ++i) {
         const auto role = placer.role(PartIndex{i});
@@ -16,7 +16,8 @@ void invent_buses(Random& random, const Placer& placer, Layout& layout, int& net
             big.push_back(PartIndex{i});
     }
     if (big.size() < 2) return;
-    const int count = random.integer(0, static_cast<int>(big.size()));
+    const auto most = static_cast<int>(big.size());
+    const int count = theme == Theme::digital ? random.integer(most / 2, 2 * most) : random.integer(0, most);
     for (int b = 0; b < count; ++b) {
         const Part& from = layout.assembly.part(random.pick(big));
         const Part& to = layout.assembly.part(random.pick(big));
@@ -76,7 +77,7 @@ int invent_nets(const Recipe& recipe, Random& random, const Placer& placer, Layo
                 break;
         }
     }
-    if (recipe.theme != Theme::power) invent_buses(random, placer, layout, nets);
+    if (recipe.theme != Theme::power) invent_buses(recipe.theme, random, placer, layout, nets);
 
     // The rest: each free pin takes a few free neighbours of other parts.
     std::vector<JointIndex> free;
