@@ -116,9 +116,10 @@ def flat_board(L, bare_board, ease):
 
     substrate = torch.where(bare_board > 0, pick(BARE, b, dev), pick(MASKS, b, dev))
     # How much lighter or darker copper looks under the mask, from invisible to strong.
-    strength = torch.exp(rnd(math.log(4.0 + 10 * ease), math.log(45.0))) / 255
+    strength = torch.exp(rnd(math.log(3.5 + 10 * ease), math.log(36.0))) / 255
     strength = strength * (1 - coin(b, 0.04, dev)) * (0.5 + 0.5 * (grey(substrate) / 0.35).clamp(0.2, 1.4))
-    sign = torch.where(torch.rand(b, 1, 1, 1, device=dev) < 0.62, 1.0, -1.0)
+    # Under most masks covered copper is the lighter; under some, and on aged boards, the darker.
+    sign = torch.where(torch.rand(b, 1, 1, 1, device=dev) < 0.84, 1.0, -1.0)
     own = substrate / grey(substrate).clamp(min=0.03)
     direction = mix(torch.ones_like(own), own, rnd(0, 1.2)) * torch.exp(torch.randn(b, 3, 1, 1, device=dev) * 0.25)
     warm = torch.tensor([0.4, 0.8, 1.5], device=dev).view(1, 3, 1, 1)
@@ -372,7 +373,7 @@ def paint(L, ease=0.0):
     more = torch.roll(L["silk"], 1, 0).flip(-1) if float(torch.rand(1)) < 0.3 else torch.zeros_like(c)
     logo = (cloud(b, 1, h, w, float(torch.empty(1).uniform_(25, 120)), dev) > uniform(b, 1.0, 2.2, dev)).float() * coin(b, 0.12, dev)
     L["silk"] = torch.maximum(torch.maximum(L["silk"], more), logo) * coin(b, 0.93, dev)
-    bare_board = coin(b, 0.1, dev)
+    bare_board = coin(b, 0.08, dev)
     picture, silk, facing, tone, metal = flat_board(L, bare_board, ease)
     hidden = silk
     fitted = coin(b, 0.55, dev)

@@ -129,7 +129,7 @@ def weight_map(copper, hidden, board, pad):
     narrow = wide(torch.maximum(closed - c, c - opened), 2)
     edge = wide(c, 7) - (1 - wide(1 - c, 7))
     ring = wide(pad, 8) - (pad > 0.5).float()
-    return (0.5 + edge + 2.0 * narrow + 1.5 * ring.clamp(0, 1)) * (1 - 0.7 * hidden) * (0.02 + 0.98 * board)
+    return (0.5 + edge + 2.0 * narrow + 1.5 * ring.clamp(0, 1)) * (1 - 0.6 * hidden) * (0.02 + 0.98 * board)
 
 
 @torch.no_grad()
@@ -348,6 +348,9 @@ def main():
                 print("  seen right %.3f, narrow places %.3f, by picture %s, norm %.2f" % ((right * clear).sum() / clear.sum(),
                       (right * thin).sum() / thin.sum(), " ".join("%.2f" % v for v in sorted(each.tolist())[::4]), norm), flush=True)
         step += 1
+        if step % 1000 == 0:  # in case the machine is taken away
+            out.mkdir(parents=True, exist_ok=True)
+            torch.save(mean_net.state_dict(), out / "model.pt")
         if step == 40:
             print("seconds a step: painting %.3f, learning %.3f; memory %.1f GB" % (times[0] / 30, times[1] / 30,
                   torch.cuda.max_memory_allocated() / 1e9 if device.type == "cuda" else 0), flush=True)
