@@ -311,21 +311,39 @@ Result<CopperEvidence> see_copper(const cv::Mat& rectified_bgr, double px_per_mm
     cv::Mat weights = cv::Mat::zeros(size, CV_32F);
     const auto rows = pieces(size.height);
     const auto columns = pieces(size.width);
+    const int looks = static_cast<double>(size.area()) <= options.second_look_pixels ? 2 : 1;
+    const double steps = static_cast<double>(rows.size() * columns.size()) * looks;
     double done = 0;
-    for (const cv::Range& ys : rows)
-        for (const cv::Range& xs : columns) {
-            if (stopped(done / static_cast<double>(rows.size() * columns.size())))
-                return refused("following copper was stopped");
-            const auto logits = judge(network(), planes, xs, ys);
-            const cv::Mat weight = taper({xs.size(), ys.size()}, xs, ys, size);
-            for (std::size_t c = 0; c < sum.size(); ++c) {
-                cv::Mat here = sum[c](ys, xs);
-                cv::accumulateProduct(logits[c], weight, here);
+    for (int look = 0; look < looks; ++look) {
+        // The second look is upside down: the network's slips differ between poses, and the mean has fewer.
+        auto turned = planes;
+        if (look == 1)
+            for (cv::Mat& plane : turned) {
+                cv::Mat other_way_up;
+                cv::rotate(plane, other_way_up, cv::ROTATE_180);
+                plane = other_way_up;
             }
-            cv::Mat here = weights(ys, xs);
-            here += weight;
-            ++done;
-        }
+        for (const cv::Range& ys : rows)
+            for (const cv::Range& xs : columns) {
+                if (stopped(done / steps)) return refused("following copper was stopped");
+                auto logits = judge(network(), turned, xs, ys);
+                cv::Rect place(xs.start, ys.start, xs.size(), ys.size());
+                cv::Mat weight = taper({xs.size(), ys.size()}, xs, ys, size);
+                if (look == 1) {
+                    for (cv::Mat& logit : logits) cv::rotate(logit, logit, cv::ROTATE_180);
+                    cv::rotate(weight, weight, cv::ROTATE_180);
+                    place.x = size.width - xs.end;
+                    place.y = size.height - ys.end;
+                }
+                for (std::size_t c = 0; c < sum.size(); ++c) {
+                    cv::Mat here = sum[c](place);
+                    cv::accumulateProduct(logits[c], weight, here);
+                }
+                cv::Mat here = weights(place);
+                here += weight;
+                ++done;
+            }
+    }
     CopperEvidence evidence;
     evidence.side = side;
     evidence.px_per_mm = px_per_mm;

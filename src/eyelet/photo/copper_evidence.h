@@ -4,8 +4,8 @@
 //
 // Frame and scale: the board's frame, unmirrored, origin at (0, 0) without margin, as rectify() gives it; pixel
 // (column c, row r) covers c / px_per_mm to (c + 1) / px_per_mm millimetres.
-// Cost: about 1 s a megapixel on two cores, 150 MB a megapixel; sides of more than `most_pixels` are
-// looked at in a coarser scale, and the evidence says which.
+// Cost: about 1 s a megapixel and look on two cores, 150 MB a megapixel; sides of more than `most_pixels` are
+// looked at in a coarser scale; the evidence has the picture's size all the same.
 #pragma once
 
 #include <functional>
@@ -41,6 +41,7 @@ struct EvidenceOptions {
     std::optional<Tone> told;
     int threads = 0;  // 0: as many as OpenCV uses
     double most_pixels = 6e6;
+    double second_look_pixels = 2.6e6;  // sides up to this size are judged twice, turned about, and averaged
     // Called now and then with the share done, 0 to 1, on the calling thread.
     std::function<KeepLooking(double)> progress;
 };

@@ -111,6 +111,20 @@ TEST(CopperEvidence, SaysTheSameTwice) {
     EXPECT_EQ(cv::norm(first.value().hidden, second.value().hidden, cv::NORM_INF), 0);
 }
 
+TEST(CopperEvidence, TheOtherWayUpItSaysTheSame) {
+    DrawnSide drawn = draw_side(Tone::lighter);
+    const auto upright = see_copper(drawn.picture, kScale, drawn.assembly, BoardIndex(0), Side::component);
+    cv::Mat over;
+    cv::rotate(drawn.picture, over, cv::ROTATE_180);
+    for (Joint& joint : drawn.assembly.joints)
+        joint.hole = joint.copper_centre = Point{40 - joint.hole.x, 32 - joint.hole.y};
+    const auto turned = see_copper(over, kScale, drawn.assembly, BoardIndex(0), Side::component);
+    ASSERT_TRUE(upright.ok() && turned.ok());
+    cv::Mat back;
+    cv::rotate(turned.value().copper, back, cv::ROTATE_180);
+    EXPECT_LT(cv::norm(upright.value().copper, back, cv::NORM_L1) / static_cast<double>(back.total()), 0.01);
+}
+
 TEST(CopperEvidence, DimmerLightHardlyChangesIt) {
     const DrawnSide drawn = draw_side(Tone::lighter);
     cv::Mat dim;
