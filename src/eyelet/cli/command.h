@@ -81,5 +81,6 @@ Run declare_corpus(CLI::App& app);
 Run declare_marking(CLI::App& app);
 Run declare_compare(CLI::App& app);
 Run declare_sheet(CLI::App& app);
+Run declare_demo(CLI::App& app);
 
 }  // namespace eyelet::cli
