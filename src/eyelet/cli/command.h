@@ -68,6 +68,7 @@ Run declare_follow(CLI::App& app);
 Run declare_links(CLI::App& app);
 Run declare_nets(CLI::App& app);
 Run declare_ring(CLI::App& app);
+Run declare_reading(CLI::App& app);
 Run declare_journal(CLI::App& app);
 Run declare_note(CLI::App& app);
 Run declare_finding(CLI::App& app);

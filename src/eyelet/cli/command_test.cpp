@@ -347,9 +347,9 @@ TEST_F(Command, WrongUsageIsTwo) {
 TEST_F(Command, HelpAndVersion) {
     const Finished help = testing::run_process(EYELET_COMMAND, {"help"});
     EXPECT_EQ(help.exit, 0);
-    for (const char* command :
-         {"import", "jobs", "show", "align", "follow", "links", "nets", "ring", "journal", "note", "finding",
-          "work", "trial", "withdraw", "undo", "redo", "report", "corpus", "version"}) {
+    for (const char* command : {"import",   "jobs",    "show",    "align",  "follow",  "links",  "nets",
+                                "ring",     "reading", "journal", "note",   "finding", "work",   "trial",
+                                "withdraw", "undo",    "redo",    "report", "corpus",  "version"}) {
         EXPECT_THAT(help.out, HasSubstr(command));
         const Finished one = testing::run_process(EYELET_COMMAND, {"help", command});
         EXPECT_EQ(one.exit, 0) << command;
@@ -469,7 +469,7 @@ TEST_F(Command, RingsABoardOutOverLinesOfJson) {
         ASSERT_TRUE(asked.contains("gesture")) << *line;
         ASSERT_FALSE(asked["why"].get<std::string>().empty());
         if (answered == 3) {  // bad lines: an error, and the same question again
-            for (const char* bad : {"", "nonsense", "{\"ohms\":\"NaN\"}", "{\"ohms\":-1}", "[]",
+            for (const char* bad : {"", "nonsense", "{\"ohms\":\"NaN\"}", "{\"ohms\":-5}", "[]",
                                     "{\"answers\":{\"X9\":1}}", "{\"ohms\":1e999}", "\xFF\xFE"}) {
                 ASSERT_TRUE(ring.write_line(bad));
                 const auto error = ring.read_line();
@@ -569,6 +569,29 @@ TEST_F(Command, RingStopsCleanlyAndKeepsWhatWasAnswered) {
         EXPECT_EQ(ring.finish().exit, 128 + SIGKILL);
         EXPECT_GT(readings(), before);
     }
+}
+
+TEST_F(Command, AReadingThatNobodyAskedFor) {
+    import_board();
+    const auto net_of_c101 = [this] {
+        const json nets = eyelet_json({"nets", "J1", "--json"});
+        for (const json& net : nets["nets"])
+            for (const json& joint : net["joints"])
+                if (joint == "C101.1") return net["joints"].get<std::set<std::string>>();
+        return std::set<std::string>();
+    };
+    EXPECT_EQ(net_of_c101(), (std::set<std::string>{"C101.1"}));
+    const Finished done = eyelet({"reading", "J1", "C101.1", "C102.1", "0R2", "--instrument", "bench meter"});
+    EXPECT_EQ(done.exit, 0) << done.err;
+    EXPECT_EQ(net_of_c101(), (std::set<std::string>{"C101.1", "C102.1"}));
+    EXPECT_EQ(eyelet({"undo", "J1"}).exit, 0);
+    EXPECT_EQ(net_of_c101(), (std::set<std::string>{"C101.1"}));
+    const std::string before = seen();
+    expect_refused(eyelet({"reading", "J1", "C101.1", "C999.1", "0.2"}), "C999.1");
+    expect_refused(eyelet({"reading", "J1", "C101.1", "C101.1", "0.2"}), "both probes on one joint");
+    expect_refused(eyelet({"reading", "J1", "C101.1", "C102.1", "perhaps"}), "perhaps");
+    expect_refused(eyelet({"reading", "J1", "C101.1", "C102.1", "NaN"}), "NaN");
+    EXPECT_EQ(seen(), before);
 }
 
 TEST_F(Command, RingAsksAPersonInWords) {

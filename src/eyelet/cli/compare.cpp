@@ -39,27 +39,32 @@ Run declare_compare(CLI::App& app) {
     return [chosen](Context&) -> Status {
         EYELET_ASSIGN(const Image reference, decode(std::filesystem::path(chosen->reference)));
         EYELET_ASSIGN(const Image unit, decode(std::filesystem::path(chosen->unit)));
-        if (!chosen->copper.empty()) chosen->compare.copper = chosen->copper == "dark" ? CopperIs::dark : CopperIs::light;
+        if (!chosen->copper.empty())
+            chosen->compare.copper = chosen->copper == "dark" ? CopperIs::dark : CopperIs::light;
         EYELET_ASSIGN(const Comparison comparison, compare_copper(reference.bgr, unit.bgr, chosen->compare));
         if (chosen->json) {
             nlohmann::ordered_json json;
             json["findings"] = nlohmann::ordered_json::array();
             for (const Difference& d : comparison.differences)
-                json["findings"].push_back({{"kind", key_of(d.kind)},
-                                            {"box", {d.box.x, d.box.y, d.box.x + d.box.width, d.box.y + d.box.height}},
-                                            {"area_mm2", d.area_mm2},
-                                            {"probability", d.probability}});
+                json["findings"].push_back(
+                    {{"kind", key_of(d.kind)},
+                     {"box", {d.box.x, d.box.y, d.box.x + d.box.width, d.box.y + d.box.height}},
+                     {"area_mm2", d.area_mm2},
+                     {"probability", d.probability}});
             json["copper"] = comparison.copper_is_dark ? "dark" : "light";
             json["copper_sure"] = comparison.tone_is_sure;
             return write_out(json_text(json));
         }
         std::string out;
         if (!comparison.tone_is_sure)
-            out += fmt::format("Not sure which tone is copper: taken as {}. Settle it with --copper dark or --copper light.\n",
-                               comparison.copper_is_dark ? "dark" : "light");
+            out += fmt::format(
+                "Not sure which tone is copper: taken as {}. Settle it with --copper dark or --copper "
+                "light.\n",
+                comparison.copper_is_dark ? "dark" : "light");
         for (const Difference& d : comparison.differences)
-            out += fmt::format("{:<13} {:3.0f} %  at {},{} to {},{}  {:.3f} mm²\n", name_of(d.kind), 100 * d.probability, d.box.x, d.box.y,
-                               d.box.x + d.box.width, d.box.y + d.box.height, d.area_mm2);
+            out += fmt::format("{:<13} {:3.0f} %  at {},{} to {},{}  {:.3f} mm²\n", name_of(d.kind),
+                               100 * d.probability, d.box.x, d.box.y, d.box.x + d.box.width,
+                               d.box.y + d.box.height, d.area_mm2);
         if (comparison.differences.empty()) out += "No difference.\n";
         return write_out(out);
     };

@@ -40,9 +40,11 @@ nlohmann::ordered_json reading_json(const MarkingReading& reading) {
 }
 
 std::string in_words(const MarkingReading& reading) {
-    std::string line = fmt::format("{:3.0f} %  {:<10} {}", 100 * reading.share, name_of(reading.kind), reading.why);
+    std::string line =
+        fmt::format("{:3.0f} %  {:<10} {}", 100 * reading.share, name_of(reading.kind), reading.why);
     if (reading.tolerance)
-        line += fmt::format("; {:+.3g} % to {:+.3g} %", 100 * reading.tolerance->first, 100 * reading.tolerance->second);
+        line += fmt::format("; {:+.3g} % to {:+.3g} %", 100 * reading.tolerance->first,
+                            100 * reading.tolerance->second);
     if (reading.volts) line += fmt::format("; {:g} V", *reading.volts);
     if (reading.highest_celsius) line += fmt::format("; up to {:g} °C", *reading.highest_celsius);
     if (reading.ppm_per_kelvin) line += fmt::format("; {:g} ppm/K", *reading.ppm_per_kelvin);
@@ -57,7 +59,8 @@ std::string in_words(const MarkingReading& reading) {
 
 Run declare_marking(CLI::App& app) {
     auto chosen = options<Options>();
-    app.add_option("TEXT", chosen->words, "What stands on the part, or its colour bands as words.")->required();
+    app.add_option("TEXT", chosen->words, "What stands on the part, or its colour bands as words.")
+        ->required();
     app.add_option("--kind", chosen->kind, "Read it as this kind of part only.")
         ->check(CLI::IsMember({"resistor", "capacitor", "inductor"}));
     add_json(app, chosen->json);

@@ -34,14 +34,6 @@ bool is_one_of(std::string_view word, std::initializer_list<std::string_view> kn
     return std::find(known.begin(), known.end(), word) != known.end();
 }
 
-std::optional<Said> said_from(const std::string& word) {
-    if (is_one_of(word, {"o", "O", "open", "OL", "ol", "inf"})) return Said(Open{});
-    if (is_one_of(word, {"b", "B", "beep"})) return Said(Beep{});
-    const Result<EngineeringNumber> number = parse_engineering_number(word, Unit::ohm);
-    if (number.ok() && !number.value().tolerance) return Said(Ohms{number.value().value});
-    return std::nullopt;
-}
-
 constexpr const char* kTouchHelp =
     "type the ohms (0.2, 4k7), o for open, b for a beep, s to skip, u to undo, q to stop";
 constexpr const char* kSweepHelp =
@@ -75,7 +67,7 @@ Result<RingLine> read_sweep(const Assembly& map, const Gesture& asked, std::stri
             answer.said[*place] = Beep{};
             // A value may follow, unless the word is itself a joint of the row.
             if (i + 1 < words.size() && !place_in(map, asked.along, words[i + 1])) {
-                const auto said = said_from(words[i + 1]);
+                const auto said = said_from_word(words[i + 1]);
                 if (!said)
                     return bad_input(fmt::format("\"{}\" is neither a joint of the row nor a value; {}",
                                                  for_message(words[i + 1]), kSweepHelp));
@@ -94,6 +86,14 @@ std::string_view trimmed(std::string_view line) {
 }
 
 }  // namespace
+
+std::optional<Said> said_from_word(const std::string& word) {
+    if (is_one_of(word, {"o", "O", "open", "OL", "ol", "inf"})) return Said(Open{});
+    if (is_one_of(word, {"b", "B", "beep"})) return Said(Beep{});
+    const Result<EngineeringNumber> number = parse_engineering_number(word, Unit::ohm);
+    if (number.ok() && !number.value().tolerance) return Said(Ohms{number.value().value});
+    return std::nullopt;
+}
 
 std::string ring_introduction() {
     return "Before a probe touches the board: disconnect it, let capacitors discharge, check that they did.\n"
@@ -136,7 +136,7 @@ Result<RingLine> read_short_answer(const Assembly& map, const Gesture& asked, st
     }
     if (line.empty() || line == "?" || line == "help") return bad_input(touch ? kTouchHelp : kSweepHelp);
     if (!touch) return read_sweep(map, asked, line);
-    const auto said = said_from(std::string(line));
+    const auto said = said_from_word(std::string(line));
     if (!said) return bad_input(fmt::format("\"{}\" is not an answer; {}", for_message(line), kTouchHelp));
     return RingLine(Answer(TouchAnswer{*said}));
 }

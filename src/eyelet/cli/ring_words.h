@@ -1,6 +1,7 @@
 // The ring-out in words, for a person at a terminal: the gesture asked for, and the short answers.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -12,6 +13,9 @@
 namespace eyelet::cli {
 
 [[nodiscard]] std::string ring_introduction();
+
+// What a meter said, in one word: "0.2", "4k7", "open" or "o", "beep" or "b". None if it is something else.
+[[nodiscard]] std::optional<Said> said_from_word(const std::string& word);
 
 // "Hold R1.2 (solder side). Touch J4.3 (solder side).", with what changed since `last` (null: nothing was
 // asked yet).

@@ -204,6 +204,7 @@ std::span<const Command> commands() {
         {"nets", "List the nets: as a table, JSON, CSV or IPC-D-356A.", declare_nets},
         {"ring", "Ring out: ask for one touch of the probes after another until the map is proven.",
          declare_ring},
+        {"reading", "Enter a reading that nobody asked for.", declare_reading},
         {"journal", "Show the journal of a job.", declare_journal},
         {"note", "Write a note into the journal.", declare_note},
         {"finding", "Enter damage or ageing that was seen.", declare_finding},

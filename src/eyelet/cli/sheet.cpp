@@ -37,7 +37,8 @@ Result<Contact> contact_from(const std::string& text) {
     }
     if (numbers.size() == 3) return Contact(Disc{{numbers[0], numbers[1]}, numbers[2]});
     if (numbers.size() == 4) return Contact(Box{{numbers[0], numbers[1]}, {numbers[2], numbers[3]}});
-    return bad_input(fmt::format("--contact {}: give a disc X,Y,R or a box X0,Y0,X1,Y1 in millimetres", text));
+    return bad_input(
+        fmt::format("--contact {}: give a disc X,Y,R or a box X0,Y0,X1,Y1 in millimetres", text));
 }
 
 }  // namespace
@@ -46,15 +47,19 @@ Run declare_sheet(CLI::App& app) {
     auto chosen = options<Options>();
     app.add_option("MASK", chosen->mask, "A picture in which light pixels are copper.")->required();
     app.add_option("--mm-per-px", chosen->mm_per_px, "Size of a pixel in millimetres.")->required();
-    app.add_option("--contact", chosen->contacts, "Where current enters and leaves: a disc X,Y,R or a box X0,Y0,X1,Y1, in millimetres. Twice.")
+    app.add_option(
+           "--contact", chosen->contacts,
+           "Where current enters and leaves: a disc X,Y,R or a box X0,Y0,X1,Y1, in millimetres. Twice.")
         ->required()
         ->allow_extra_args(false)
         ->type_name("PLACE");
-    app.add_option("--ohms-per-square", chosen->ohms_per_square, "Sheet resistance; without it that of 35 µm copper at 20 °C.");
+    app.add_option("--ohms-per-square", chosen->ohms_per_square,
+                   "Sheet resistance; without it that of 35 µm copper at 20 °C.");
     add_json(app, chosen->json);
     return [chosen](Context&) -> Status {
         if (chosen->contacts.size() != 2)
-            return bad_input(fmt::format("--contact: given {} times; it must be given twice", chosen->contacts.size()));
+            return bad_input(
+                fmt::format("--contact: given {} times; it must be given twice", chosen->contacts.size()));
         EYELET_ASSIGN(const Contact from, contact_from(chosen->contacts[0]));
         EYELET_ASSIGN(const Contact to, contact_from(chosen->contacts[1]));
         EYELET_ASSIGN(const Image image, decode(std::filesystem::path(chosen->mask)));
@@ -71,11 +76,15 @@ Run declare_sheet(CLI::App& app) {
             if (answer.open)
                 json["open"] = true;
             else
-                json = {{"ohms", answer.ohms}, {"error", answer.error_ohms}, {"lower", answer.lower_ohms}, {"upper", answer.upper_ohms}};
+                json = {{"ohms", answer.ohms},
+                        {"error", answer.error_ohms},
+                        {"lower", answer.lower_ohms},
+                        {"upper", answer.upper_ohms}};
             return write_out(json_text(json));
         }
         if (answer.open) return write_out("open: no copper joins the two contacts\n");
-        return write_out(fmt::format("{:.6g} ohm, right to {:.2g} ohm ({} cells of copper)\n", answer.ohms, answer.error_ohms, answer.cells));
+        return write_out(fmt::format("{:.6g} ohm, right to {:.2g} ohm ({} cells of copper)\n", answer.ohms,
+                                     answer.error_ohms, answer.cells));
     };
 }
 

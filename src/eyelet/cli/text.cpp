@@ -202,7 +202,7 @@ std::string in_words(const EntryBody& body) {
             [](const FindingEntry& finding) { return at_place(finding.what, finding.place, finding.text); },
             [](const WorkEntry& work) { return at_place(work.what, work.place, work.text); },
             [](const NoteEntry& note) { return note.text; },
-            [](const PhotographEntry& photograph) { return "photograph " + photograph.photograph.text(); },
+            [](const PhotographEntry& photograph) { return photograph.photograph.text(); },
             [](const TrialEntry& trial) {
                 return joined(fmt::format("{:g} minutes {}, {} recurrences", trial.minutes, trial.condition,
                                           trial.recurrences),
