@@ -52,6 +52,20 @@ void label_pieces(Fill& fill) {
             if (node % columns + 1 < columns) visit(node + 1);
             if (node >= columns) visit(node - columns);
             if (node + columns < fill.depth_mm.size()) visit(node + columns);
+            // Across a cell's diagonal copper is joined where the saddle between its nodes lies inside.
+            for (const std::ptrdiff_t dx : {-1, 1})
+                for (const std::ptrdiff_t dy : {-1, 1}) {
+                    const auto column = static_cast<std::ptrdiff_t>(node % columns) + dx;
+                    const auto row = static_cast<std::ptrdiff_t>(node / columns) + dy;
+                    if (column < 0 || row < 0 || column >= fill.columns || row >= fill.rows) continue;
+                    const auto across = static_cast<std::size_t>(row * fill.columns + column);
+                    const float one =
+                        fill.depth_mm[static_cast<std::size_t>((row - dy) * fill.columns + column)];
+                    const float two =
+                        fill.depth_mm[static_cast<std::size_t>(row * fill.columns + column - dx)];
+                    if (one <= 0 && two <= 0 && fill.depth_mm[node] * fill.depth_mm[across] > one * two)
+                        visit(across);
+                }
         }
     }
 }

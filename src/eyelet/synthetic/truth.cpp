@@ -51,11 +51,12 @@ void join_touching(const std::vector<Item>& items, Groups& groups) {
     }
 }
 
-// Points that cover a figure closely enough that copper which overlaps it by 0.05 mm meets one of them.
+// Points that cover a figure closely enough that copper which overlaps it by more than 0.05 mm meets one of
+// them.
 template <class Visit>
 void each_inner_point(const Shape& shape, Visit visit) {
-    constexpr double kStep = 0.1;
-    const double rim = std::max(0.0, shape.radius_mm - 0.03);
+    constexpr double kStep = 0.05;
+    const double rim = std::max(0.0, shape.radius_mm - 0.005);
     if (shape.closed || shape.core.size() == 1) {
         const Box box = bounds(shape);
         for (double y = box.low.y; y <= box.high.y; y += kStep)
@@ -73,7 +74,7 @@ void each_inner_point(const Shape& shape, Visit visit) {
         for (double t = -rim; t <= run + rim; t += kStep) {
             const double beyond = std::max(-t, t - run);
             const double half = beyond > 0 ? std::sqrt(std::max(0.0, rim * rim - beyond * beyond)) : rim;
-            for (const double side : {-1.0, -0.5, 0.0, 0.5, 1.0})
+            for (const double side : {-1.0, -0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75, 1.0})
                 visit(a + t * along + (side * half) * across);
         }
     }
