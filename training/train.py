@@ -348,7 +348,7 @@ def main():
                 print("  seen right %.3f, narrow places %.3f, by picture %s, norm %.2f" % ((right * clear).sum() / clear.sum(),
                       (right * thin).sum() / thin.sum(), " ".join("%.2f" % v for v in sorted(each.tolist())[::4]), norm), flush=True)
         step += 1
-        if step % 1000 == 0:  # in case the machine is taken away
+        if step % 1000 == 0:  # in case the run is cut short
             out.mkdir(parents=True, exist_ok=True)
             torch.save(mean_net.state_dict(), out / "model.pt")
         if step == 40:
