@@ -140,6 +140,7 @@ void write_journal(Document& document, const JobReport& report) {
     document.table({{"When (UTC)", 1.5}, {"Who", 0.9}, {"Kind", 0.9}, {"What", 4}}, rows);
 }
 
+// One row for as long as the held probe stayed where it was: what read as copper or a value, and what read open.
 void write_readings(Document& document, const JobReport& report) {
     document.new_page();
     document.heading("Appendix: readings");
@@ -147,12 +148,25 @@ void write_readings(Document& document, const JobReport& report) {
         document.paragraph("No reading was taken.");
         return;
     }
+    document.quiet("Withdrawn readings stand in brackets. Times are of the first reading in a row; the journal holds each.");
+    const auto list = [](std::string& into, const std::string& item, bool withdrawn) {
+        into += (into.empty() ? "" : ", ") + (withdrawn ? "[" + item + "]" : item);
+    };
     std::vector<std::vector<std::string>> rows;
-    for (const ReadingLine& line : report.readings)
-        rows.push_back({line.when, report.assembly.joint(line.reading.from).name.text(),
-                        report.assembly.joint(line.reading.to).name.text(),
-                        said_in_words(line.reading.said) + (line.reading.withdrawn ? " (withdrawn)" : ""), line.who});
-    document.table({{"When (UTC)", 1.5}, {"Held probe", 1.2}, {"Moving probe", 1.2}, {"Meter said", 1.4}, {"Who", 0.9}}, rows);
+    for (std::size_t i = 0; i < report.readings.size();) {
+        const ReadingLine& first = report.readings[i];
+        std::string low, open;
+        std::size_t last = i;
+        for (; last < report.readings.size() && report.readings[last].reading.from == first.reading.from; ++last) {
+            const Reading& reading = report.readings[last].reading;
+            const std::string& to = report.assembly.joint(reading.to).name.text();
+            if (std::holds_alternative<Open>(reading.said)) list(open, to, reading.withdrawn);
+            else list(low, to + " " + said_in_words(reading.said), reading.withdrawn);
+        }
+        rows.push_back({first.when, report.assembly.joint(first.reading.from).name.text(), low, open, first.who});
+        i = last;
+    }
+    document.table({{"When (UTC)", 1.3}, {"Held probe", 1.0}, {"Meter said", 2.6}, {"Open at", 4.2}, {"Who", 0.7}}, rows);
 }
 
 Result<int> write_once(const JobReport& report, const std::string& path, int pages_expected) {
