@@ -14,11 +14,16 @@ namespace eyelet::ringing {
 namespace {
 
 constexpr double kUnclearFactor = 0.1;   // a reading between the thresholds speaks against copper, weakly
-constexpr double kSatisfied = 50;        // joined without a proposed link: likely the lead's partner
-constexpr double kChainCutoff = 0.0005;  // chains of links less likely than this are not followed
+constexpr double kSurelyFound = 0.98;    // never surer than this that a lead found its partner
+constexpr double kChainCutoff = 0.001;   // chains of links less likely than this are not followed
 constexpr double kDecileEdges[] = {0.02, 0.035, 0.06, 0.1, 0.15, 0.25, 0.35, 0.5, 0.65, 0.8, 0.9, 0.95, 0.98};
 constexpr double kCorrectionPrior = 2;    // a: as many joins (and opens) as if seen before
-constexpr double kExplains = 0.3;
+constexpr double kLeastCorrection = 0.1;  // a board may be unlike others, but not by more than this either way
+constexpr double kLeadPrior = 5;          // the same for leads, in ends of links
+// What is read first lies near and is plain to see, so that little is found there says little about the rest.
+constexpr double kLeastLeadCorrection = 0.5;
+constexpr double kExplains = 0.1;
+constexpr double kListed = 0.01;          // between two joints that readings joined, even this explains the join
 constexpr double kPlain = 0.5;
 constexpr double kBoardsApart_mm = 1e5;
 constexpr double kStrongest = 0.9995;    // no photograph is surer than this
@@ -79,7 +84,7 @@ Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingO
         const double p = std::min(probability, kStrongest);
         neighbours_[from.raw()].push_back({to.raw(), p, decile_of(p)});
         neighbours_[to.raw()].push_back({from.raw(), p, decile_of(p)});
-        if (pad_[from.raw()] && pad_[to.raw()]) pad_links_.push_back({from.raw(), to.raw(), p});
+        likeliest_first_.push_back({from.raw(), to.raw(), p});
     };
     std::unordered_map<std::uint64_t, char> linked;
     for (std::size_t i = 0; i < proposals.links.size(); ++i) {
@@ -90,7 +95,8 @@ Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingO
     for (const Cable& cable : assembly.cables)
         for (const Cable::Conductor& c : cable.conductors)
             if (!linked.contains(key(c.from.raw(), c.to.raw()))) add_link(c.from, c.to, options.cable_probability);
-    explained_part_ = parts_joined(neighbours_, kExplains);
+    std::stable_sort(likeliest_first_.begin(), likeliest_first_.end(),
+                     [](const ProposedLink& a, const ProposedLink& b) { return a.probability > b.probability; });
     plain_part_ = parts_joined(neighbours_, kPlain);
 
     const auto home = homes_of_vias(neighbours_, pad_);
@@ -129,6 +135,12 @@ Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingO
     }
     std::stable_sort(sites_.begin(), sites_.end(), [](const Site& a, const Site& b) { return a.owner < b.owner; });
     for (Id i = 0; i < sites_.size(); ++i) sites_of_[sites_[i].owner].push_back(i);
+    listed_.resize(n);
+    for (Id i = 0; i < n; ++i) {
+        for (const Neighbour& neighbour : neighbours_[i]) listed_[i].push_back(neighbour.joint);
+        std::sort(listed_[i].begin(), listed_[i].end());
+        listed_[i].erase(std::unique(listed_[i].begin(), listed_[i].end()), listed_[i].end());
+    }
     for (const Site& site : sites_) {
         site_x_.push_back(site.x);
         site_y_.push_back(site.y);
@@ -138,7 +150,7 @@ Belief::Belief(const Assembly& assembly, const Proposals& proposals, const RingO
     sum_.resize(sites_.size());
     for (Site& site : sites_) {
         std::fill(sum_.begin(), sum_.end(), 0.0F);
-        add_kernel(site.x, site.y, 1);
+        add_site_kernel(site, 1);
         double sum = 0;
         for (std::size_t k = 0; k < sites_.size(); ++k)
             if (sites_[k].owner != site.owner) sum += static_cast<double>(sum_[k] * site_strength_[k]);
@@ -287,10 +299,21 @@ std::uint8_t Belief::decile_of(double p) {
 
 void Belief::judge_proposals() {
     double joined[kDeciles] = {}, open[kDeciles] = {}, expected_joined[kDeciles] = {}, expected_open[kDeciles] = {};
-    for (const PadLink& link : pad_links_) {
+    std::vector<Id>& parent = parent_;
+    parent.resize(joints());
+    std::iota(parent.begin(), parent.end(), Id{0});
+    for (const ProposedLink& link : likeliest_first_) {
         const Id a = group_[link.a], b = group_[link.b];
         double now = 1;
-        if (a != b) {
+        if (!pad_[link.a] || !pad_[link.b]) {
+            if (link.probability >= kExplains) parent[root(parent, link.a)] = root(parent, link.b);
+            continue;
+        }
+        if (a == b) {
+            const Id x = root(parent, link.a), y = root(parent, link.b);
+            if (x == y) continue;
+            parent[x] = y;
+        } else {
             const Between read = between(a, b);
             if (!read.open && !read.unclear) continue;
             now = weaken(link.probability, evidence_factor(read));
@@ -306,7 +329,7 @@ void Belief::judge_proposals() {
         const double ratio = (kCorrectionPrior + joined[d]) / (kCorrectionPrior + expected_joined[d]) *
                              (kCorrectionPrior + expected_open[d]) / (kCorrectionPrior + open[d]);
         // In steps, so that small changes leave what was worked out before.
-        const double stepped = std::exp2(std::round(std::log2(ratio) * 8) / 8);
+        const double stepped = std::exp2(std::round(std::log2(std::clamp(ratio, kLeastCorrection, 1 / kLeastCorrection)) * 8) / 8);
         if (stepped != correction_[d]) correction_[d] = stepped, changed = true;
     }
     if (changed) std::fill(edges_known_.begin(), edges_known_.end(), 0);
@@ -317,7 +340,7 @@ void Belief::judge_leads() {
     for (const Site& site : sites_)
         if (site.lead) found[site.kind] += site.found, tested[site.kind] += site.tested;
     for (std::size_t k = 0; k < kLeadKinds; ++k) {
-        const double ratio = (kCorrectionPrior + found[k]) / (kCorrectionPrior + tested[k]);
+        const double ratio = std::max(kLeastLeadCorrection, (kLeadPrior + found[k]) / (kLeadPrior + tested[k]));
         lead_correction_[k] = dark_ ? 1 : static_cast<float>(std::exp2(std::round(std::log2(ratio) * 8) / 16));
     }
     site_weight_.resize(sites_.size());
@@ -349,36 +372,92 @@ void Belief::add_kernel(float x, float y, float weight) const {
     }
 }
 
+// The same for a site; the joints that proposals already link to its owner are no partners of an unseen link.
+void Belief::add_site_kernel(const Site& site, float weight) const {
+    add_kernel(site.x, site.y, weight);
+    const float inverse_scale = static_cast<float>(1 / (prior_.scale_mm * prior_.scale_mm));
+    for (Id listed : listed_[site.owner])
+        for (Id k : sites_of_[listed]) {
+            const float dx = site.x - site_x_[k], dy = site.y - site_y_[k];
+            sum_[k] = std::max(0.0F, sum_[k] - weight / (1 + (dx * dx + dy * dy) * inverse_scale));
+        }
+}
+
 void Belief::weigh_sites(Id g) {
     const double second = dark_ ? prior_.dark_second : prior_.second_link;
     factor_.assign(joints(), 1.0);
     for (const auto& [other, count] : between_[g]) factor_[other] = evidence_factor(count);
+    // Parts of the group that no proposed link joins: each but the first was joined by a link that nobody saw.
+    const std::vector<Id>& members = members_[g];
+    part_.resize(joints());
+    parent_.resize(joints());
+    std::vector<Id> vias;
+    for (Id m : members) parent_[m] = m;
+    for (std::size_t i = 0; i < members.size() + vias.size(); ++i) {
+        const Id here = i < members.size() ? members[i] : vias[i - members.size()];
+        for (const Neighbour& n : neighbours_[here]) {
+            if (n.probability < (pad_[n.joint] && pad_[here] ? kListed : kExplains)) continue;
+            if (!pad_[n.joint]) {
+                if (std::find(vias.begin(), vias.end(), n.joint) == vias.end()) {
+                    vias.push_back(n.joint);
+                    parent_[n.joint] = n.joint;
+                }
+            } else if (group_[n.joint] != g) {
+                continue;
+            }
+            parent_[root(parent_, here)] = root(parent_, n.joint);
+        }
+    }
+    double part_count = 0;
+    for (Id m : members) {
+        part_[m] = dark_ ? m : root(parent_, m);
+        part_count += part_[m] == m || (!pad_[part_[m]] && seen_part_.insert(part_[m]).second) ? 1 : 0;
+    }
+    seen_part_.clear();
+    const double ends_found = 2 * (part_count - 1);
+    double all_partners = 0;
     for (Id m : members_[g])
         for (Id index : sites_of_[m]) {
             Site& site = sites_[index];
-            if (!site.lead) {
-                const double strength = alone(g) ? site.strength : std::min(site.strength, missed_joined_);
-                site_s_[index] = static_cast<float>(strength / std::sqrt(site.norm));
-                continue;
-            }
             std::fill(sum_.begin(), sum_.end(), 0.0F);
-            add_kernel(site.x, site.y, 1);
-            double outside = 0, inside = 0, partner = 0, read_open = 0;
+            site.outside = site.inside = site.partner = site.tested = 0;
+            if (!site.lead && ends_found == 0) continue;
+            add_site_kernel(site, 1);
             for (std::size_t k = 0; k < sites_.size(); ++k) {
                 const Id owner = sites_[k].owner;
                 if (owner == site.owner) continue;
                 const double weight = static_cast<double>(sum_[k] * site_strength_[k]);
                 const Id h = group_[owner];
-                if (h != g) outside += weight * factor_[h], read_open += weight * (1 - factor_[h]);
-                else if (!dark_ && explained_part_[owner] == explained_part_[site.owner]) inside += weight;
-                else partner += weight;
+                if (h != g) {
+                    site.outside += weight * factor_[h];
+                    site.tested += weight * (1 - factor_[h]);
+                } else if (part_[owner] == part_[site.owner]) {
+                    site.inside += weight;
+                } else {
+                    site.partner += weight;
+                    site.tested += weight;
+                }
             }
-            const double r = site.strength, scale = r / site.norm;
-            const double all = (1 - r) + scale * (outside + inside + kSatisfied * partner);
-            const double satisfied = scale * kSatisfied * partner / all;
-            site_s_[index] = static_cast<float>(r * std::sqrt((1 / all + satisfied * second / r) / site.norm));
-            site.tested = scale * (read_open + partner);
-            site.found = satisfied;
+            const double scale = site.strength / site.norm;
+            site.outside *= scale;
+            site.inside *= scale;
+            site.partner *= scale;
+            site.tested *= scale;
+            all_partners += site.partner;
+        }
+    for (Id m : members_[g])
+        for (Id index : sites_of_[m]) {
+            Site& site = sites_[index];
+            const double r = site.strength;
+            site.found = all_partners > 0 ? std::min(kSurelyFound, ends_found * site.partner / all_partners) : 0;
+            if (site.lead) {
+                const double open_minded = (1 - site.found) / ((1 - r) + site.outside + site.inside) + site.found * second / r;
+                const double sharpened = open_minded > 1 ? open_minded : std::sqrt(open_minded);
+                site_s_[index] = static_cast<float>(r * sharpened / std::sqrt(site.norm));
+            } else {
+                const double strength = alone(g) ? r : std::min(r, missed_joined_);
+                site_s_[index] = static_cast<float>(strength / std::sqrt(site.norm));
+            }
         }
 }
 
@@ -411,7 +490,7 @@ void Belief::row(Id source, Row& out) const {
     // Links that nobody saw.
     std::fill(sum_.begin(), sum_.end(), 0.0F);
     for (Id m : members_[source])
-        for (Id index : sites_of_[m]) add_kernel(site_x_[index], site_y_[index], site_weight_[index]);
+        for (Id index : sites_of_[m]) add_site_kernel(sites_[index], site_weight_[index]);
     for (std::size_t k = 0; k < sites_.size(); ++k)
         out.probability[group_[sites_[k].owner]] += static_cast<double>(sum_[k] * site_weight_[k]);
     factor_.assign(n, 1.0);

@@ -7,21 +7,26 @@
 //
 // The proposals. Their probabilities are calibrated over many boards, but not on this one. What readings have shown of
 // links of like probability corrects the rest: with J joined and O open where E_J and E_O were expected, their odds are
-// multiplied by ((a + J) / (a + E_J)) / ((a + O) / (a + E_O)), the ratio of two Gamma-Poisson means, a = 2.
+// multiplied by ((a + J) / (a + E_J)) / ((a + O) / (a + E_O)), the ratio of two Gamma-Poisson means, a = 2. A link whose
+// ends likelier links join already counts in neither: most weak proposals that are true are of that sort, and they say
+// nothing of how often a weak link joins what nothing else does.
 //
 // The unseen links. A *site* is a place from which copper may leave to somewhere unseen: one for each lead, and
 // one (weak) for each pad, for what was missed in plain sight. Site i has strength r_i, the probability that it has
 // such a link. Given that it has, the other end is site k with probability K(d_ik) r_k / U_i, U_i the sum over k,
 // K(d) = 1 / (1 + (d / d0)^2): the links of real two-layer boards (seven were measured) have a length that is
 // nearly uniform in the logarithm of the neighbour's rank, which in the plane is a density falling as d^-2.
-// Readings turn this into D_i = (1 - r_i) + r_i sum_k K r_k L_k / U_i, with L_k = what the readings between i's and
-// k's groups say: contact_miss for each open, kSatisfied if k is in i's group and no proposed link explains it, 1
-// otherwise. The intensity of unseen links between two sites is then K s_i s_k L_k with
-// s_i = r_i sqrt((1 / D_i + what a second link adds) / U_i): the geometric mean of what the two ends say. Leads are
+// A group that falls into c parts when only proposed links count has 2 (c - 1) ends of unseen links among its sites; they
+// are shared out by r_i sum K r_k / U_i over the sites of other parts, and give f_i, the probability that lead i has found
+// its partner. With D_i = (1 - r_i) + r_i sum_k K r_k L_k / U_i over the rest, L_k = contact_miss for each open between
+// i's and k's groups, the intensity of unseen links between two sites of different groups is K s_i s_k L_k with
+// s_i = r_i sqrt(q_i / U_i), q_i = (1 - f_i) / D_i + f_i second_link / r_i: the geometric mean of what the two ends say;
+// where q_i > 1 (others were ruled out) its root is left out, because the other end may carry no lead to say it. Leads are
 // corrected by experience as links are: s_i times the square root of (a + found) / (a + tested) for its kind.
 #pragma once
 
 #include <cstdint>
+#include <set>
 #include <unordered_map>
 #include <vector>
 
@@ -65,8 +70,10 @@ struct Site {
     bool lead = false;
     std::uint8_t kind = 0;  // by strength: what readings show of unseen links corrects each kind by itself
     double norm = 0;     // U
-    double tested = 0;   // of its unseen links, as many were to be expected among what was read
-    double found = 0;    // and as many were found
+    // Of its unseen links, as many were to be expected: outside its group (opens taken into account), inside where
+    // proposed links join already, inside where nothing else does, and in all that was read.
+    double outside = 0, inside = 0, partner = 0, tested = 0;
+    double found = 0;    // probability that it has found its partner
 };
 
 class Belief {
@@ -123,6 +130,7 @@ class Belief {
     void regroup();
     void weigh_sites(Id group);
     void add_kernel(float x, float y, float weight) const;
+    void add_site_kernel(const Site& site, float weight) const;
     void judge_proposals();
     void judge_leads();
     void forget_edges_around(Id group);
@@ -138,18 +146,18 @@ class Belief {
     std::vector<char> pad_;
     std::vector<char> touchable_;
     std::vector<std::vector<Neighbour>> neighbours_;
-    struct PadLink {
+    struct ProposedLink {
         Id a = 0, b = 0;
         double probability = 0;
     };
-    std::vector<PadLink> pad_links_;
+    std::vector<ProposedLink> likeliest_first_;
     static constexpr std::size_t kDeciles = 14;
     double correction_[kDeciles] = {};
     static constexpr std::size_t kLeadKinds = 4;
     float lead_correction_[kLeadKinds] = {};
     std::vector<float> site_weight_;  // s with that correction
-    std::vector<Id> explained_part_;  // joined by links of 0.3 or more: needs no unseen link
     std::vector<Id> plain_part_;      // by links of 0.5 or more
+    std::vector<std::vector<Id>> listed_;  // joints that a proposal links to each joint
     std::vector<Site> sites_;          // in the order of their owners
     // The same as plain arrays, for the loops that take all the time.
     std::vector<float> site_x_, site_y_, site_s_, site_strength_;
@@ -167,6 +175,9 @@ class Belief {
     mutable std::vector<std::vector<GroupEdge>> edges_;
     mutable std::vector<char> edges_known_;
     // scratch
+    std::vector<Id> parent_;
+    std::vector<Id> part_;
+    std::set<Id> seen_part_;
     mutable std::vector<float> sum_;
     mutable std::vector<double> best_;
     mutable std::vector<double> factor_;

@@ -27,6 +27,9 @@ constexpr double kSlip = 1e-3;           // a joined reading taken on a neighbou
 constexpr double kAskAgainAbove = 0.02;  // contradiction: how likely the chain is wrong before it is worth a touch
 constexpr double kContradictionWorth = 0.3;
 constexpr double kApartWorth = 0.01;     // a pair to prove apart, beside expected joins
+constexpr std::size_t kManyGroups = 300;
+constexpr std::size_t kFewGroups = 120;
+constexpr double kPlainEnough = 0.5;     // expected joins of a gesture that is surely worth making
 constexpr int kMostRepeats = 4;
 constexpr double kNegligible = 1e-12;
 constexpr double kNeighbouring_mm = 5.08;
@@ -807,7 +810,7 @@ std::optional<Gesture> RingOut::Engine::choose() {
     const bool must = !best.along.empty();
     double mistakes = 0;
     bool apart_left = false;
-    for_each_group([&](Id g) {
+    const auto look_at = [&](Id g) {
         fill_row(g);
         for (double p : row_.probability) mistakes += p / 2;
         if (options_.apart_mm) {
@@ -824,9 +827,30 @@ std::optional<Gesture> RingOut::Engine::choose() {
         }
         consider_touches(g, best);
         consider_sweeps(g, best);
-    });
+    };
+    std::vector<Id> groups;
+    for_each_group([&](Id g) { groups.push_back(g); });
+    // On a large board that still has plain copper to confirm, only the nets with the most of it are looked at: the
+    // others could hardly do better, and the end is not near.
+    bool all = true;
+    if (groups.size() > kManyGroups) {
+        std::vector<std::pair<double, Id>> promise;
+        for (Id g : groups) {
+            double sum = 0;
+            for (const auto& edge : belief_.edges(g)) sum += edge.probability;
+            const bool held = probes_.held.valid() && belief_.group(probes_.held.raw()) == g;
+            promise.emplace_back(held ? -1e9 : -sum, g);
+        }
+        std::sort(promise.begin(), promise.end());
+        for (std::size_t k = 0; k < kFewGroups; ++k) look_at(promise[k].second);
+        if (best.value >= kPlainEnough) all = false;
+    }
+    if (all) {
+        mistakes = 0;
+        for (Id g : groups) look_at(g);
+    }
     if (best.along.empty()) return std::nullopt;
-    if (!must && !apart_left && mistakes <= options_.risk) return std::nullopt;
+    if (all && !must && !apart_left && mistakes <= options_.risk) return std::nullopt;
     Gesture gesture = gesture_of(best);
     explain(gesture);
     return gesture;

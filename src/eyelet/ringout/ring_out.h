@@ -15,16 +15,16 @@
 //   4. The order of readings does not change nets, standings, or (to rounding) the expected mistakes.
 //   5. Vias are never asked for and never counted; they carry copper from side to side.
 //
-// Belief (docs: "Choosing touches"). A pair of nets is joined with the probability of the best chain of proposed
-// links between them, each link weakened by the opens read across it, or by a link that nobody saw. Unseen links
-// run from joint to joint with intensity s_i s_j K(d): s from the joint's leads, K a heavy-tailed kernel of
-// distance. A lead that found its partner is used up, one whose likely partners all read open points harder at
-// the others. An open multiplies the odds of "joined" by `contact_miss`, so plain copper that reads open is asked
-// again by itself. Score of a gesture: expected new joins over (1 + 0.1 x seconds); the best stretch of a row is
-// a maximum-ratio subarray. The end: expected mistakes that remain are no more than `risk`.
+// Belief. A pair of nets is joined with the probability of the best chain of proposed links between them, each link
+// weakened by the opens read across it, or by a link that nobody saw: such links run from joint to joint with an intensity
+// that comes from the joints' leads and a heavy-tailed kernel of distance (belief.h has the formulas). A lead that found
+// its partner is used up, one whose likely partners all read open points harder at the others, and what readings show of
+// this board's links and leads corrects the rest of them. An open multiplies the odds of "joined" by `contact_miss`, so
+// plain copper that reads open is asked again by itself. Score of a gesture: expected new joins over (1 + 0.1 x seconds);
+// the best stretch of a row is a maximum-ratio subarray. The end: expected mistakes that remain are at most `risk`.
 //
-// Cost: about 30 us for one held net at 5,000 joints; the best gesture of each net is cached with an upper bound
-// and looked at again only when it could be the best. Memory is linear in joints, links and readings.
+// Cost: 20 to 60 us for each net that could be held; on a large board with plain copper left to confirm only the most
+// promising nets are looked at. Memory is linear in joints, links and readings.
 #pragma once
 
 #include <cstdint>
@@ -64,14 +64,14 @@ struct UnseenPrior {
     double second_link = 0.15;      // a lead that found its partner has another
     double dark = 0.9;              // a pad has unseen links where there was no photograph at all,
     double dark_second = 0.6;       // and this many more
-    double scale_mm = 10.0;         // of the kernel K: its density falls as the square of the distance beyond this
+    double scale_mm = 20.0;         // of the kernel K: its density falls as the square of the distance beyond this
 };
 
 struct RingOptions {
     double copper_below_ohm = 1.0;    // after lead resistance is taken off; 0.5 to 1 is common practice
     double open_above_ohm = 1e6;      // at or above this a value counts as open; between the two is not proof
     BeepMeans beep = BeepMeans::copper;  // makers' tones stop anywhere from 20 to 70 ohm: see the meter's manual
-    double risk = 0.01;               // expected mistakes (joins not found) in the whole map at which to stop
+    double risk = 0.005;              // expected mistakes (joins not found) in the whole map at which to stop
     double contact_miss = 0.015;      // share of readings on joined pairs that read open, 0.0001 to 0.2
     std::optional<double> apart_mm;   // prove apart every two nets that come nearer than this
     double cable_probability = 0.95;  // that a cable's conductor joins its two joints, where no link says it
