@@ -571,6 +571,58 @@ TEST_F(Command, RingStopsCleanlyAndKeepsWhatWasAnswered) {
     }
 }
 
+TEST_F(Command, PhotographsProposeLinksAndNeverProve) {
+    import_board();
+    const json align = eyelet_json({"align", "J1", "--json"});
+    ASSERT_EQ(align["photographs"].size(), 2U);
+    for (const json& photograph : align["photographs"]) {
+        EXPECT_EQ(photograph["tie_points"].size(), 7U);
+        EXPECT_LT(photograph["rms_mm"].get<double>(), photograph["limit_mm"].get<double>());
+    }
+    EXPECT_THAT(eyelet({"align", "J1"}).out, AllOf(HasSubstr("component side"), HasSubstr("H***.2")));
+    const json follow = eyelet_json({"follow", "J1", "--json"});
+    const json listed = eyelet_json({"links", "J1", "--json"});
+    ASSERT_GT(follow["links"].get<std::size_t>(), 0U);
+    ASSERT_EQ(listed["links"].size(), follow["links"].get<std::size_t>());
+    const auto net_of = true_net_of_joint();
+    double last = 1;
+    int likely = 0;
+    int likely_true = 0;
+    for (const json& link : listed["links"]) {
+        // The members of the interface table, and nothing that a photograph gave is called proven.
+        for (const char* key : {"from", "to", "side", "probability", "standing", "width_mm", "hidden"})
+            ASSERT_TRUE(link.contains(key)) << key;
+        EXPECT_EQ(link["standing"], "proposed");
+        EXPECT_TRUE(link["side"] == "top" || link["side"] == "bottom") << link;
+        const double probability = link["probability"];
+        EXPECT_LE(probability, last) << "likeliest first";
+        last = probability;
+        if (probability < 0.8) continue;
+        ++likely;
+        if (net_of.at(link["from"]) == net_of.at(link["to"])) ++likely_true;
+    }
+    // Loose on purpose: how good the proposals are is measured by the corpus, on photographs that were not
+    // reduced.
+    EXPECT_GT(likely_true * 2, likely) << likely;
+    const json nets = eyelet_json({"nets", "J1", "--proposed", "--json"});
+    std::size_t joints = 0;
+    for (const json& net : nets["nets"]) {
+        EXPECT_EQ(net["standing"], "proposed");
+        joints += net["joints"].size();
+    }
+    EXPECT_EQ(joints, 120U) << "every pad in exactly one net";
+    const fs::path pdf = folder_ / "report.pdf";
+    EXPECT_EQ(eyelet({"report", "J1", "--pdf", pdf.string()}).exit, 0);
+    EXPECT_EQ(content_of(pdf).substr(0, 5), "%PDF-");
+    expect_refused(eyelet({"report", "J1", "--pdf", (folder_ / "nowhere" / "report.pdf").string()}),
+                   "nowhere");
+}
+
+TEST_F(Command, CorpusRefusesFoldersWithoutBoards) {
+    expect_refused(eyelet({"corpus", (folder_ / "nowhere").string()}), "nowhere");
+    expect_refused(eyelet({"corpus", survey_.string()}), "board.json");
+}
+
 TEST_F(Command, AReadingThatNobodyAskedFor) {
     import_board();
     const auto net_of_c101 = [this] {
