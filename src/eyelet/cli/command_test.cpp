@@ -56,6 +56,7 @@ class Command : public ::testing::Test {
             fs::copy_file(kBoard / file, survey_ / file);
     }
     void TearDown() override {
+        umount2(bench_.c_str(), MNT_DETACH);  // where a test mounted something and did not come to its end
         std::error_code ignored;
         fs::remove_all(folder_, ignored);
     }
