@@ -88,7 +88,8 @@ void hide_parts(SideEvidence& evidence, const Assembly& assembly) {
 
 }  // namespace
 
-std::vector<Case> load_cases(const fs::path& boards, EvidenceFrom from, const fs::path& evidence) {
+std::vector<Case> load_cases(const fs::path& boards, EvidenceFrom from, const fs::path& evidence,
+                             const std::function<bool(const std::string&, const std::string&)>& wanted) {
     std::vector<Case> cases;
     std::vector<fs::path> folders;
     for (const auto& entry : fs::directory_iterator(boards))
@@ -101,6 +102,7 @@ std::vector<Case> load_cases(const fs::path& boards, EvidenceFrom from, const fs
         for (const char* level : {"bare", "populated", "poor", "damaged", "real"})
             if (fs::exists(folder / fmt::format("survey_{}.json", level))) levels.push_back(level);
         for (const std::string& level : levels) {
+            if (wanted && !wanted(folder.filename().string(), level)) continue;
             auto survey = read_survey(folder / fmt::format("survey_{}.json", level));
             if (!survey.ok()) {
                 std::cerr << survey.error().message << "\n";

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -24,7 +25,9 @@ struct Case {
 enum class EvidenceFrom { masks, degraded_masks, folder };
 
 // Cases under `boards` (a folder of board folders). Levels without evidence are left out.
-std::vector<Case> load_cases(const std::filesystem::path& boards, EvidenceFrom from, const std::filesystem::path& evidence);
+// `wanted` says, by layout and level, which ones to read.
+std::vector<Case> load_cases(const std::filesystem::path& boards, EvidenceFrom from, const std::filesystem::path& evidence,
+                             const std::function<bool(const std::string&, const std::string&)>& wanted = {});
 
 // Invented boards, numbered from `first`, with degraded masks of random quality for evidence.
 std::vector<Case> made_cases(int count, unsigned first);

@@ -84,7 +84,9 @@ std::vector<T> get_list(std::istream& in) {
 }  // namespace
 
 void keep(const std::vector<Drawn>& drawn, const std::filesystem::path& file) {
-    std::ofstream out(file, std::ios::binary);
+    std::filesystem::path part = file;
+    part += ".part";
+    std::ofstream out(part, std::ios::binary);
     put(out, drawn.size());
     for (const Drawn& d : drawn) {
         put_text(out, d.layout);
@@ -111,6 +113,8 @@ void keep(const std::vector<Drawn>& drawn, const std::filesystem::path& file) {
             put_list(out, lead.sample.features);
         }
     }
+    out.close();
+    std::filesystem::rename(part, file);  // whole or not at all
 }
 
 std::vector<Drawn> kept(const std::filesystem::path& file) {
@@ -120,7 +124,7 @@ std::vector<Drawn> kept(const std::filesystem::path& file) {
         d.layout = get_text(in);
         d.level = get_text(in);
         d.folder = get_text(in);
-        if (d.layout.starts_with("made-"))
+        if (d.folder.empty())
             d.assembly = synthetic::make_layout(synthetic::random_recipe(std::stoull(d.layout.substr(5)))).assembly;
         else
             d.assembly = read_survey(std::filesystem::path(d.folder) / ("survey_" + d.level + ".json")).value().assembly;

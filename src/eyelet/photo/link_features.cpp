@@ -12,6 +12,8 @@ namespace {
 std::size_t at(int index) { return static_cast<std::size_t>(index); }
 float single(double value) { return static_cast<float>(value); }
 
+constexpr double kCoveredDoubt = 1.0;  // log-odds
+
 double entropy_bits(double p) {
     p = std::clamp(p, 1e-6, 1 - 1e-6);
     return -(p * std::log2(p) + (1 - p) * std::log2(1 - p));
@@ -72,6 +74,12 @@ SidePictures prepare_side(const cv::Mat& copper, const cv::Mat& hidden, cv::Mat 
             }
         }
     }
+    // Under a part the evidence is a guess at each pixel by itself; that a way leads through is less likely than
+    // that. Strokes of print, up to half a millimetre, are narrow enough to be seen across.
+    cv::Mat covered;
+    const int stroke = 2 * static_cast<int>(0.25 * grid.px_per_mm) + 1;
+    cv::morphologyEx(side.hidden, covered, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_RECT, cv::Size(stroke, stroke)));
+    cv::subtract(side.log_odds, cv::Scalar(kCoveredDoubt), side.log_odds, covered);
     const double seen = static_cast<double>(std::max<long long>(1, visible));
     side.doubt = doubt / seen;
     side.contrast = static_cast<double>(plain) / seen;
