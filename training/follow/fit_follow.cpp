@@ -114,7 +114,7 @@ int main(int argc, char** argv) {
     std::string load_from;
     bool by_pass = false;
     bool fit_all = false;
-    double join = 0.5;
+    double join = 0.3;
     BoostingOptions boosting;
     for (int i = 1; i < argc; ++i) {
         const std::string a = argv[i];
@@ -204,6 +204,10 @@ int main(int argc, char** argv) {
             Sample& sample = d.items[i].sample;
             if (!sample.yes && sample.features[static_cast<std::size_t>(LinkFeature::doubt)] > 2.5F) sample.weight = i % 4 == 0 ? 4.0F : 0.0F;
         }
+    // Degraded masks only fill in for layouts that have no evidence from photographs.
+    for (Drawn& d : drawn)
+        if (d.folder.empty())
+            for (auto& item : d.items) item.sample.weight *= 0.3F;
     boosting.direction = directions();
     const auto fit_without = [&](const std::string& layout) {
         std::vector<const Sample*> samples;
@@ -266,6 +270,7 @@ int main(int argc, char** argv) {
                 if (may_fit(drawn[i])) draw_joins(drawn[i], judge, 0.15, joins[i]);
         }
         const FittedTrees whole_joins = fit_joins("");
+        std::map<std::string, std::map<double, std::vector<double>>> f1_at;
         fmt::print("gain of joins: ");
         for (std::size_t f = 0; f < kJoinFeatureCount; ++f) fmt::print("{}:{:.0f} ", f, whole_joins.gain[f]);
         fmt::print("\n");
@@ -275,7 +280,12 @@ int main(int argc, char** argv) {
             const FittedTrees trees = fitted_on ? fit_joins(layout) : whole_joins;
             const auto judge = [&](const JoinFeatures& features) { return trees.view().probability(features); };
             for (Drawn& d : drawn)
-                if (fold_of(d.layout) == layout) d.nets = group(d, judge, join);
+                if (fold_of(d.layout) == layout) {
+                    d.nets = group(d, judge, join);
+                    for (const double t : {0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6})
+                        for (const std::string& key : {d.level, may_fit(d) ? std::string() : d.level + "*"})
+                            if (!key.empty()) f1_at[key][t].push_back(score_nets(d, group(d, judge, t)).f1);
+                }
         }
         if (!out.empty()) {
             std::size_t n = 0;
@@ -283,6 +293,11 @@ int main(int argc, char** argv) {
             write_table(out + "/join_model_table.cpp", "join_model",
                         "Boosted trees over JoinFeatures: the probability that most pairs of joints across two groups share a net",
                         fmt::format("{} joinings", n), fit_on, whole_joins);
+        }
+        for (const auto& [level, at] : f1_at) {
+            fmt::print("mean F1 {:<12} joined at", level);
+            for (const auto& [t, list] : at) fmt::print("  {:.2f}: {:.3f}", t, std::accumulate(list.begin(), list.end(), 0.0) / list.size());
+            fmt::print("\n");
         }
         // Leads, on the links as judged without the layout in question.
         for (Drawn& d : drawn) d.settle_leads();

@@ -9,7 +9,7 @@ namespace eyelet {
 
 struct CandidateOptions {
     double most_doubt = 5.5;     // ways with more doubt than this (sum of -ln of even-handed chances) are not followed
-    double passing_doubt = 0.25; // for going past another contact of an island
+    double passing_doubt = 0.05; // for going past another contact of an island
     int most_for_a_pad = 16;     // to pads after it in the list
 };
 

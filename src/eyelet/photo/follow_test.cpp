@@ -163,8 +163,10 @@ TEST(Follow, RingTellsSpokesFromClearance) {
     EXPECT_EQ(side.rings[0].spokes, 4);
     EXPECT_GT(side.rings[0].cross, 0.5);
     EXPECT_GT(side.rings[0].best_neck, 0.7);
+    EXPECT_GT(side.rings[0].gain, 0.5);
     EXPECT_EQ(side.rings[1].spokes, 0);
     EXPECT_GT(side.rings[1].closed, 0.95);
+    EXPECT_LT(side.rings[1].gain, 0.1);
     EXPECT_GT(side.rings[1].field, 0.6);
     EXPECT_GT(side.rings[2].open, 0.95);  // wholly in the pour
 }

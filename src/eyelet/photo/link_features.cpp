@@ -1,6 +1,7 @@
 #include "eyelet/photo/link_features.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include <opencv2/imgproc.hpp>
@@ -53,6 +54,9 @@ SidePictures prepare_side(const cv::Mat& copper, const cv::Mat& hidden, cv::Mat 
     cv::Mat smooth;
     cv::GaussianBlur(side.copper, smooth, cv::Size(5, 5), 0.8, 0.8, cv::BORDER_REPLICATE);
     side.log_odds.create(smooth.size(), CV_32F);
+    cv::Mat entropy(smooth.size(), CV_32F);
+    std::array<float, 256> entropies{};
+    for (std::size_t i = 0; i < entropies.size(); ++i) entropies[i] = single(entropy_bits(static_cast<double>(i) / 255));
     double doubt = 0;
     long long plain = 0;
     long long filled = 0;
@@ -62,9 +66,11 @@ SidePictures prepare_side(const cv::Mat& copper, const cv::Mat& hidden, cv::Mat 
         const float* raw = side.copper.ptr<float>(row);
         const std::uint8_t* under = side.hidden.ptr<std::uint8_t>(row);
         float* to = side.log_odds.ptr<float>(row);
+        float* bits = entropy.ptr<float>(row);
         for (int column = 0; column < smooth.cols; ++column) {
             const float p = std::clamp(from[column], 0.0025F, 0.9975F);
             to[column] = std::log(p / (1 - p));
+            bits[column] = entropies[static_cast<std::size_t>(std::clamp(raw[column], 0.0F, 1.0F) * 255)];
             // Every fourth pixel will do for figures about the whole side.
             if (under[column] == 0 && ((row | column) & 1) == 0) {
                 ++visible;
@@ -85,6 +91,8 @@ SidePictures prepare_side(const cv::Mat& copper, const cv::Mat& hidden, cv::Mat 
     side.contrast = static_cast<double>(plain) / seen;
     side.fill = static_cast<double>(filled) / seen;
     side.hidden_share = cv::mean(side.hidden)[0];
+    const int near = 2 * static_cast<int>(0.8 * grid.px_per_mm) + 1;
+    cv::blur(entropy, side.near_doubt, cv::Size(near, near));
     cv::erode(side.copper, side.narrow, cv::getStructuringElement(cv::MORPH_RECT, cv::Size(3, 3)));
     const cv::Mat solid = side.copper > 0.5;
     cv::distanceTransform(solid, side.half_width, cv::DIST_L2, 3);
@@ -118,6 +126,7 @@ void describe(const Assembly& assembly, const std::vector<JointIndex>& joints, c
     for (int i = first + 1; i <= last; ++i) length += distance(way.px(i), way.px(i - 1)) * mm;
     std::vector<double> widths;
     double sum_seen = 0;
+    double doubt_sum = 0;
     double sum_hidden = 0;
     int seen = 0;
     int under = 0;
@@ -131,6 +140,7 @@ void describe(const Assembly& assembly, const std::vector<JointIndex>& joints, c
     std::vector<double> lows;
     for (int i = first; i <= last; ++i) {
         const double height = way.of(pictures.log_odds, i);
+        doubt_sum += way.of(pictures.near_doubt, i);
         if (way.hidden(i)) {
             ++under;
             sum_hidden += height;
@@ -255,6 +265,12 @@ void describe(const Assembly& assembly, const std::vector<JointIndex>& joints, c
     set_high(LinkFeature::ring_field_high, &PadRing::field);
     set_high(LinkFeature::ring_hidden_high, &PadRing::hidden);
     set_high(LinkFeature::ring_crowded_high, &PadRing::crowded);
+    set_low(LinkFeature::ring_gain_low, &PadRing::gain);
+    set_high(LinkFeature::ring_gain_high, &PadRing::gain);
+    set_low(LinkFeature::ring_doubt_low, &PadRing::doubt);
+    set_high(LinkFeature::ring_doubt_high, &PadRing::doubt);
+    set(LinkFeature::doubt_at_least, way.of(pictures.near_doubt, least_place));
+    set(LinkFeature::doubt_along, doubt_sum / outside);
     set(LinkFeature::vias, (a.kind == JointKind::via ? 1 : 0) + (b.kind == JointKind::via ? 1 : 0));
     const bool same_part = a.part.valid() && a.part == b.part;
     set(LinkFeature::same_part, same_part ? 1 : 0);
@@ -285,9 +301,14 @@ std::vector<DescribedCandidate> describe_candidates(const Assembly& assembly, co
     const double area_cm2 = pictures.grid.width * pictures.grid.height / std::pow(pictures.grid.px_per_mm * 10, 2);
     const double joined = static_cast<double>(plain) / joint_count;
     for (std::vector<double>& list : passes) std::sort(list.begin(), list.end(), std::greater<>());
+    std::vector<double> least;
     for (std::size_t i = 0; i < candidates.size(); ++i) {
         described[i].candidate = std::move(candidates[i]);
         describe(assembly, joints, pictures, rings, described[i]);
+        least.push_back(described[i].measures.least_seen_log_odds);
+    }
+    const double gap = quantile(least, 0.33);
+    for (std::size_t i = 0; i < described.size(); ++i) {
         const Candidate& candidate = described[i].candidate;
         double behind = 0;
         double better = 1e9;
@@ -297,6 +318,7 @@ std::vector<DescribedCandidate> describe_candidates(const Assembly& assembly, co
             const auto higher = std::count_if(list.begin(), list.end(), [&](double p) { return p > candidate.least_pass; });
             better = std::min(better, static_cast<double>(higher));
         }
+        described[i].features[static_cast<std::size_t>(LinkFeature::side_gap)] = single(gap);
         described[i].features[static_cast<std::size_t>(LinkFeature::side_joined)] = single(joined);
         described[i].features[static_cast<std::size_t>(LinkFeature::side_crowding)] = single(joint_count / area_cm2);
         described[i].features[static_cast<std::size_t>(LinkFeature::behind_best)] = single(behind);

@@ -20,6 +20,7 @@ struct SidePictures {
     cv::Mat narrow;      // CV_32F, least copper of the 3 x 3 pixels around: high only where a way is 3 px wide
     cv::Mat half_width;  // CV_32F, distance in px to the nearest pixel below even odds, the best within 2 px
     cv::Mat hidden;      // CV_8U, 1 where hidden
+    cv::Mat near_doubt;  // CV_32F, mean entropy of the pixels within 0.8 mm, bits
     double doubt = 0;    // mean entropy of the visible pixels, bits
     double contrast = 0; // share of visible pixels that are plainly one or the other
     double fill = 0;     // share of visible pixels above even odds
@@ -62,6 +63,11 @@ enum class LinkFeature {
     ring_field_low, ring_field_high,
     ring_hidden_high,
     ring_crowded_high,
+    ring_gain_low, ring_gain_high,
+    ring_doubt_low, ring_doubt_high,
+    doubt_at_least,     // mean entropy around the least visible place of the way: low where the evidence is clean
+    doubt_along,        // the same, mean along the way
+    side_gap,           // what a gap looks like on this side: lower third of the least log-odds of all its candidates
     behind_best,        // log-odds by which the lowest contact is below the best of the same pads' other candidates
     others_better,      // of the pad that has fewer: how many of its candidates have a higher pass
     vias,               // 0, 1 or 2 of the joints are vias

@@ -67,6 +67,9 @@ PadRing look_round(const Joint& joint, int number, const cv::Mat& copper, const 
             highest_cross = std::max(highest_cross, mean);
         }
     }
+    std::array<double, PadRing::kRays> sorted = neck;
+    std::nth_element(sorted.begin(), sorted.begin() + PadRing::kRays / 2, sorted.end());
+    ring.gain = std::max(0.0, ring.best_neck - sorted[PadRing::kRays / 2]);
     ring.cross = std::max(0.0, highest_cross - lowest_cross);
     ring.field = field_count > 0 ? field_sum / field_count : 0;
     ring.hidden = seen > 0 ? static_cast<double>(under) / seen : 0;

@@ -23,6 +23,7 @@ struct PadRing {
     double best_neck = 0;     // the highest neck of two rays side by side, 0..1
     double spokes = 0;        // number of separate runs of rays with a neck above even odds
     double cross = 0;         // spokes at right angles: the best mean over four necks less the worst, 0..1
+    double gain = 0;          // best neck less the median neck, 0..1: an opening in a ring that is else closed
     double field = 0;         // mean evidence in the field, 0..1
     double hidden = 0;        // share of the ring that is hidden
     double doubt = 0;         // mean entropy of the necks, bits
