@@ -138,6 +138,9 @@ std::vector<DescribedLead> describe_leads(const Assembly& assembly, const SideEx
         set(LeadFeature::ring_hidden, ring.hidden);
         set(LeadFeature::ring_doubt, ring.doubt);
         set(LeadFeature::ring_crowded, ring.crowded);
+        set(LeadFeature::ring_rise, ring.rise);
+        set(LeadFeature::ring_cross_rise, ring.cross_rise);
+        set(LeadFeature::ring_median, ring.median_odds);
         set(LeadFeature::pad_hidden, t.pad_px > 0 ? static_cast<double>(t.pad_hidden_px) / t.pad_px : 0);
         set(LeadFeature::best_island_pass, t.island_pass);
         set(LeadFeature::via, joint.kind == JointKind::via ? 1 : 0);

@@ -23,6 +23,7 @@ enum class LeadFeature {
     farthest_mm,        // how far likely copper of its region runs from the pad
     own_area_mm2,       // likely copper of its region
     ring_closed, ring_open, ring_best, ring_spokes, ring_cross, ring_field, ring_hidden, ring_doubt, ring_crowded,
+    ring_rise, ring_cross_rise, ring_median,
     pad_hidden,         // share of the pad itself that the evidence calls hidden
     best_island_pass,   // best pass to an island: copper that no pad owns
     via,

@@ -269,6 +269,13 @@ void describe(const Assembly& assembly, const std::vector<JointIndex>& joints, c
     set_high(LinkFeature::ring_gain_high, &PadRing::gain);
     set_low(LinkFeature::ring_doubt_low, &PadRing::doubt);
     set_high(LinkFeature::ring_doubt_high, &PadRing::doubt);
+    set_low(LinkFeature::ring_rise_low, &PadRing::rise);
+    set_high(LinkFeature::ring_rise_high, &PadRing::rise);
+    set_low(LinkFeature::ring_cross_rise_low, &PadRing::cross_rise);
+    set_high(LinkFeature::ring_cross_rise_high, &PadRing::cross_rise);
+    set_low(LinkFeature::ring_median_low, &PadRing::median_odds);
+    set_high(LinkFeature::ring_median_high, &PadRing::median_odds);
+    set(LinkFeature::pass_over_ring, candidate.least_pass - std::min(ring_a.median_odds, ring_b.median_odds));
     set(LinkFeature::doubt_at_least, way.of(pictures.near_doubt, least_place));
     set(LinkFeature::doubt_along, doubt_sum / outside);
     set(LinkFeature::vias, (a.kind == JointKind::via ? 1 : 0) + (b.kind == JointKind::via ? 1 : 0));

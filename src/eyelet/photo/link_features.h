@@ -65,6 +65,10 @@ enum class LinkFeature {
     ring_crowded_high,
     ring_gain_low, ring_gain_high,
     ring_doubt_low, ring_doubt_high,
+    ring_rise_low, ring_rise_high,
+    ring_cross_rise_low, ring_cross_rise_high,
+    ring_median_low, ring_median_high,
+    pass_over_ring,     // lowest contact over the lower of the two rings' median necks, log-odds
     doubt_at_least,     // mean entropy around the least visible place of the way: low where the evidence is clean
     doubt_along,        // the same, mean along the way
     side_gap,           // what a gap looks like on this side: lower third of the least log-odds of all its candidates

@@ -70,6 +70,26 @@ PadRing look_round(const Joint& joint, int number, const cv::Mat& copper, const 
     std::array<double, PadRing::kRays> sorted = neck;
     std::nth_element(sorted.begin(), sorted.begin() + PadRing::kRays / 2, sorted.end());
     ring.gain = std::max(0.0, ring.best_neck - sorted[PadRing::kRays / 2]);
+    const auto odds = [&](int ray) {
+        const double p = std::clamp(of(ray), 0.0025, 0.9975);
+        return std::log(p / (1 - p));
+    };
+    const double p_median = std::clamp(sorted[PadRing::kRays / 2], 0.0025, 0.9975);
+    ring.median_odds = std::log(p_median / (1 - p_median));
+    double best_odds = -6;
+    double best_cross = -6;
+    for (int ray = 0; ray < PadRing::kRays; ++ray) {
+        best_odds = std::max(best_odds, std::min(odds(ray), odds(ray + 1)));
+        if (ray >= PadRing::kRays / 4) continue;
+        double sum = 0;
+        for (int arm = 0; arm < 4; ++arm) {
+            const int at = ray + arm * PadRing::kRays / 4;
+            sum += std::max({odds(at - 1), odds(at), odds(at + 1)});  // the arms need not be quite at right angles
+        }
+        best_cross = std::max(best_cross, sum / 4);
+    }
+    ring.rise = ring.best_neck > 0.85 ? PadRing::kPlain : best_odds - ring.median_odds;
+    ring.cross_rise = ring.best_neck > 0.85 ? PadRing::kPlain : best_cross - ring.median_odds;
     ring.cross = std::max(0.0, highest_cross - lowest_cross);
     ring.field = field_count > 0 ? field_sum / field_count : 0;
     ring.hidden = seen > 0 ? static_cast<double>(under) / seen : 0;

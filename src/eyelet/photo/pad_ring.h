@@ -24,6 +24,11 @@ struct PadRing {
     double spokes = 0;        // number of separate runs of rays with a neck above even odds
     double cross = 0;         // spokes at right angles: the best mean over four necks less the worst, 0..1
     double gain = 0;          // best neck less the median neck, 0..1: an opening in a ring that is else closed
+    // Faint spokes show as a rise over the rest of the ring long before they reach even odds; both in log-odds.
+    double rise = 0;          // best neck over the median neck; kPlain where the best neck is plainly copper
+    double cross_rise = 0;    // four necks at right angles, best mean over the median neck; likewise
+    double median_odds = 0;   // of the necks
+    static constexpr double kPlain = 10;
     double field = 0;         // mean evidence in the field, 0..1
     double hidden = 0;        // share of the ring that is hidden
     double doubt = 0;         // mean entropy of the necks, bits
