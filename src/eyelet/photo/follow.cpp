@@ -16,6 +16,8 @@ namespace eyelet {
 
 namespace {
 
+constexpr double kTouching = 0.99;  // a survey's pad sizes are known to a tenth of a millimetre or so
+
 Status check_evidence(const Assembly& assembly, const SideEvidence& evidence) {
     if (evidence.board.raw() >= assembly.boards.size())
         return bad_input("evidence names a board that is not in the assembly");
@@ -35,6 +37,7 @@ Status check_evidence(const Assembly& assembly, const SideEvidence& evidence) {
 
 std::string say_why(const DescribedCandidate& described) {
     const WayMeasures& way = described.measures;
+    if (way.touch) return "their pads touch";
     if (way.hidden_share > 0.95) return "nothing of the copper between them can be seen";
     if (way.longest_hidden_mm > 0.5)
         return fmt::format("copper {:.2f} mm wide goes out of sight for {:.1f} mm and comes out again", way.width_mm,
@@ -78,7 +81,9 @@ Result<Proposals> follow_copper(const Assembly& assembly, const std::vector<Side
     });
     for (std::size_t i = 0; i < sides.size(); ++i)
         for (const DescribedCandidate& described : examined[i].candidates) {
-            const double probability = link_model().probability(described.features);
+            double probability = link_model().probability(described.features);
+            // Pads that overlap are one piece of copper by the survey itself, whatever the picture shows.
+            if (described.measures.touch) probability = std::max(probability, kTouching);
             if (probability >= options.least_probability)
                 proposals.links.push_back(make_link(examined[i], described, sides[i].side, probability));
         }

@@ -119,6 +119,8 @@ void describe(const Assembly& assembly, const std::vector<JointIndex>& joints, c
     int last = count - 1;
     while (first < count && pictures.owner.at<int>(way.row(first), way.column(first)) == candidate.a) ++first;
     while (last > first && pictures.owner.at<int>(way.row(last), way.column(last)) == candidate.b) --last;
+    measures.touch = candidate.contacts == 1 && first < count &&
+                     pictures.owner.at<int>(way.row(first), way.column(first)) == candidate.b;
     measures.first_outside = std::min(first, count - 1);
     measures.last_outside = std::max(measures.first_outside, last);
 

@@ -98,6 +98,7 @@ struct WayMeasures {
     double longest_hidden_mm = 0;
     double longest_gap_mm = 0;
     double least_seen_log_odds = 0;
+    bool touch = false;      // the two pads overlap or touch
     int first_outside = 0;   // places in the way: the part between the pads
     int last_outside = 0;
 };
