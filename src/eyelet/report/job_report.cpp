@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cctype>
+#include <map>
 
 #include <fmt/format.h>
 
@@ -140,7 +141,24 @@ void write_journal(Document& document, const JobReport& report) {
     document.table({{"When (UTC)", 1.5}, {"Who", 0.9}, {"Kind", 0.9}, {"What", 4}}, rows);
 }
 
-// One row for as long as the held probe stayed where it was: what read as copper or a value, and what read open.
+// "U1.3 to U1.9, R4.2": joints that follow each other in the map's order of one part are told as a run.
+std::string runs_in_words(const Assembly& assembly, std::vector<JointIndex> joints) {
+    std::sort(joints.begin(), joints.end());
+    joints.erase(std::unique(joints.begin(), joints.end()), joints.end());
+    std::string words;
+    for (std::size_t i = 0; i < joints.size();) {
+        std::size_t last = i;
+        while (last + 1 < joints.size() && joints[last + 1].raw() == joints[last].raw() + 1 && assembly.joint(joints[i]).part.valid() &&
+               assembly.joint(joints[last + 1]).part == assembly.joint(joints[i]).part)
+            ++last;
+        words += (words.empty() ? "" : ", ") + assembly.joint(joints[i]).name.text();
+        if (last > i) words += (last == i + 1 ? ", " : " to ") + assembly.joint(joints[last]).name.text();
+        i = last + 1;
+    }
+    return words;
+}
+
+// One row a held joint: what read as copper or a value, and what read open.
 void write_readings(Document& document, const JobReport& report) {
     document.new_page();
     document.heading("Appendix: readings");
@@ -148,25 +166,29 @@ void write_readings(Document& document, const JobReport& report) {
         document.paragraph("No reading was taken.");
         return;
     }
-    document.quiet("Withdrawn readings stand in brackets. Times are of the first reading in a row; the journal holds each.");
-    const auto list = [](std::string& into, const std::string& item, bool withdrawn) {
-        into += (into.empty() ? "" : ", ") + (withdrawn ? "[" + item + "]" : item);
+    document.quiet("One row for each joint that a probe was held on. Withdrawn readings stand in brackets; the journal holds the time of each.");
+    struct Row {
+        std::string since, said;
+        std::vector<JointIndex> open;
     };
-    std::vector<std::vector<std::string>> rows;
-    for (std::size_t i = 0; i < report.readings.size();) {
-        const ReadingLine& first = report.readings[i];
-        std::string low, open;
-        std::size_t last = i;
-        for (; last < report.readings.size() && report.readings[last].reading.from == first.reading.from; ++last) {
-            const Reading& reading = report.readings[last].reading;
-            const std::string& to = report.assembly.joint(reading.to).name.text();
-            if (std::holds_alternative<Open>(reading.said)) list(open, to, reading.withdrawn);
-            else list(low, to + " " + said_in_words(reading.said), reading.withdrawn);
+    std::map<JointIndex, std::size_t> place;  // of a held joint
+    std::vector<std::pair<JointIndex, Row>> held;
+    for (const ReadingLine& line : report.readings) {
+        const Reading& reading = line.reading;
+        const auto [found, fresh] = place.try_emplace(reading.from, held.size());
+        if (fresh) held.push_back({reading.from, {line.when, "", {}}});
+        Row& row = held[found->second].second;
+        if (std::holds_alternative<Open>(reading.said) && !reading.withdrawn) {
+            row.open.push_back(reading.to);
+        } else {
+            const std::string item = report.assembly.joint(reading.to).name.text() + " " + said_in_words(reading.said);
+            row.said += (row.said.empty() ? "" : ", ") + (reading.withdrawn ? "[" + item + "]" : item);
         }
-        rows.push_back({first.when, report.assembly.joint(first.reading.from).name.text(), low, open, first.who});
-        i = last;
     }
-    document.table({{"When (UTC)", 1.3}, {"Held probe", 1.0}, {"Meter said", 2.6}, {"Open at", 4.2}, {"Who", 0.7}}, rows);
+    std::vector<std::vector<std::string>> rows;
+    for (const auto& [joint, row] : held)
+        rows.push_back({row.since, report.assembly.joint(joint).name.text(), row.said, runs_in_words(report.assembly, row.open)});
+    document.table({{"Since (UTC)", 1.2}, {"Held probe", 1.0}, {"Meter said", 2.6}, {"Open at", 4.6}}, rows);
 }
 
 Result<int> write_once(const JobReport& report, const std::string& path, int pages_expected) {
