@@ -11,7 +11,6 @@
 #include <fstream>
 #include <functional>
 #include <limits>
-#include <regex>
 #include <thread>
 
 #include "eyelet/bench/testing.h"
@@ -69,8 +68,11 @@ TEST_P(StoreTest, KeepsAJobAcrossReopening) {
     EXPECT_EQ(job.condition, wanted.condition);
     EXPECT_EQ(job.opened_by, kWho);
     EXPECT_EQ(job.map_version, 1);
-    EXPECT_TRUE(std::regex_match(job.opened_at, std::regex(R"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z)")))
-        << job.opened_at;
+    // "2026-03-01T12:00:00.000Z": digits where the example has digits, and nothing else.
+    std::string shape = job.opened_at;
+    for (char& c : shape)
+        if (c >= '0' && c <= '9') c = '0';
+    EXPECT_EQ(shape, "0000-00-00T00:00:00.000Z") << job.opened_at;
 }
 
 TEST_P(StoreTest, GivesTheMapBackBitForBit) {

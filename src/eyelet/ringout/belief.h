@@ -25,6 +25,7 @@
 // corrected by experience as links are: s_i times the square root of (a + found) / (a + tested) for its kind.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <set>
 #include <unordered_map>
@@ -104,10 +105,12 @@ class Belief {
     }
     [[nodiscard]] bool plainly_joined(Id a, Id b) const { return plain_part_[a] == plain_part_[b]; }
     [[nodiscard]] double evidence_factor(Between between) const;
-    // All joints of an odds p/(1-p) weakened by a factor.
+    // All joints of an odds p/(1-p) weakened by a factor. Many links between two nets round to p = 1, many opens to
+    // a factor of 0; the least doubt keeps 0/0 away.
     [[nodiscard]] static double weaken(double probability, double factor) {
+        constexpr double kLeastDoubt = 1e-15;
         const double odds = probability * factor;
-        return odds / (1 - probability + odds);
+        return odds / (std::max(1 - probability, kLeastDoubt) + odds);
     }
 
     // Probability that each group shares a net with `source`, into `row` (one value a group id, 0 for its own,
