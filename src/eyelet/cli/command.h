@@ -79,6 +79,7 @@ Run declare_undo(CLI::App& app);
 Run declare_redo(CLI::App& app);
 Run declare_report(CLI::App& app);
 Run declare_corpus(CLI::App& app);
+Run declare_serve(CLI::App& app);
 Run declare_marking(CLI::App& app);
 Run declare_compare(CLI::App& app);
 Run declare_sheet(CLI::App& app);

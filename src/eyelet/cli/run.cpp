@@ -216,6 +216,7 @@ std::span<const Command> commands() {
         {"report", "Write the report of a job as PDF.", declare_report},
         {"corpus", "Run import to proven map over boards with known nets, and measure.", declare_corpus},
         {"demo", "Play a whole job on an invented unit, with a simulated meter.", declare_demo},
+        {"serve", "Show the bench page on this machine.", declare_serve},
         {"marking", "Say what a marking on a part may mean.", declare_marking},
         {"compare", "Compare a unit's copper with a reference: what is missing, what was added.",
          declare_compare},
