@@ -190,9 +190,11 @@ test("a withdrawn reading takes its proof with it, and undo brings it back", asy
   const standing = async () => (await bench.get(`/api/jobs/${job}/nets`)).nets.length;
   const before_withdrawal = await standing();
   await page.goto(at("journal"));
-  const reading = page.locator(".entry.reading").filter({ hasText: "copper" }).first();
+  await page.getByLabel("Show only entries with these words").fill("Ω, copper");
+  const reading = page.locator(".entry.reading").first();
   const name = await reading.locator(".mono").textContent();
-  const entry = page.locator(".entry").filter({ has: page.getByText(name, { exact: true }) });
+  await page.getByLabel("Show only entries with these words").fill(`${name} ${await reading.locator(".entry-text").textContent()}`);
+  const entry = page.locator(".entry.reading").first();
   await entry.getByRole("button", { name: "withdraw" }).click();
   await entry.getByRole("textbox").fill("the needle slipped");
   await entry.getByRole("button", { name: /^Withdraw/ }).click();
@@ -200,7 +202,7 @@ test("a withdrawn reading takes its proof with it, and undo brings it back", asy
   const { entries } = await bench.get(`/api/jobs/${job}/journal`);
   assert.equal(entries.find((e) => e.entry === name).withdrawn, true);
   await page.getByRole("button", { name: "Undo" }).click();
-  await page.waitForFunction(() => ![...document.querySelectorAll(".entry")].some((e) => e.textContent.includes("needle slipped")));
+  await entry.getByRole("button", { name: "withdraw" }).waitFor();
   assert.equal(await standing(), before_withdrawal);
 });
 

@@ -7,7 +7,7 @@ std::shared_ptr<RingDesks::Desk> RingDesks::desk_of(const JobName& job) {
     std::shared_ptr<Desk>& desk = desks_[job];
     if (!desk) {
         desk = std::make_shared<Desk>();
-        desk->options.who.device = "page";
+        desk->options.who.device = "page at 127.0.0.1";
     }
     return desk;
 }

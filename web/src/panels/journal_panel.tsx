@@ -10,6 +10,7 @@ const writable: Writable[] = ["finding", "work", "note", "trial"];
 
 export function JournalPanel({ name, data, on_choose }: { name: string; data: JobData; on_choose: (joint: string) => void }) {
   const [only, set_only] = useState<EntryKind | "all">("all");
+  const [words, set_words] = useState("");
   const [error, set_error] = useState("");
   const [said, set_said] = useState("");
   const [shown, set_shown] = useState(60);
@@ -22,7 +23,10 @@ export function JournalPanel({ name, data, on_choose }: { name: string; data: Jo
       set_error((e as Error).message);
     }
   };
-  const entries = journal.entries.filter((e) => only === "all" || e.kind === only).reverse();
+  const wanted = words.trim().toLowerCase();
+  const entries = journal.entries
+    .filter((e) => (only === "all" || e.kind === only) && (wanted === "" || `${e.entry} ${e.text}`.toLowerCase().includes(wanted)))
+    .reverse();
   return (
     <>
       <h2>Journal</h2>
@@ -54,6 +58,7 @@ export function JournalPanel({ name, data, on_choose }: { name: string; data: Jo
           </select>
         </label>
       </div>
+      <input class="filter" type="search" placeholder="Joint, part or word" aria-label="Show only entries with these words" value={words} onInput={(e) => set_words(e.currentTarget.value)} />
       <ol class="entries">
         {entries.slice(0, shown).map((e) => (
           <Row key={e.entry} e={e} on_choose={on_choose} withdraw={(why) => act(() => api.withdraw(name, e.entry, why))} />
