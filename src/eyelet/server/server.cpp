@@ -26,7 +26,7 @@ using namespace std::chrono_literals;
 
 // The page loads nothing from anywhere else, and stands in no other page's frame.
 constexpr const char* kContentPolicy =
-    "default-src 'self'; style-src 'self'; style-src-attr 'unsafe-inline'; img-src 'self' blob: data:; object-src 'none'; "
+    "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' blob: data:; object-src 'none'; "
     "base-uri 'none'; form-action 'none'; "
     "frame-ancestors 'none'";
 

@@ -76,9 +76,9 @@ function Overview({ data, least, show_links, show_refuted, on_refuted, on_least,
         </label>
         <label class="range">
           <span>
-            Proposals from <output>{percent(least)}</output>
+            Proposals from {percent(least)}
           </span>
-          <input type="range" min="1" max="95" value={Math.round(100 * least)} disabled={!show_links} onInput={(e) => on_least(Number(e.currentTarget.value) / 100)} />
+          <input type="range" min="1" max="95" aria-label="Draw proposals from this probability on" aria-valuetext={percent(least)} value={Math.round(100 * least)} disabled={!show_links} onInput={(e) => on_least(Number(e.currentTarget.value) / 100)} />
         </label>
       </div>
 
