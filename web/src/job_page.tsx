@@ -13,7 +13,7 @@ import { RingPanel, type SweepView } from "./panels/ring_panel";
 import { key_is_taken } from "./keys";
 import { Icon, Refused, Working } from "./parts";
 import type { Lit, Marks, Misfit, Probes } from "./stage/draw";
-import { make_scene } from "./stage/scene";
+import { make_scene, weak } from "./stage/scene";
 import { Stage } from "./stage/stage";
 import { mm, side_words, unit_words } from "./words";
 
@@ -73,7 +73,7 @@ export function lit_with(data: JobData, joint: string): Lit {
   // Vias carry copper on: a link through one belongs to the picture as soon as it touches a lit joint's net.
   const vias = new Set(data.map.joints.filter((j) => j.kind === "via").map((j) => j.name));
   const likely = data.links.filter(
-    (l) => l.standing !== "refuted" && (l.standing !== "proposed" || l.probability >= 0.5) && !refuted.has(`${l.from}\n${l.to}`),
+    (l) => l.standing !== "refuted" && l.probability >= (l.standing === "proposed" ? 0.5 : weak) && !refuted.has(`${l.from}\n${l.to}`),
   );
   for (let grown = true; grown; ) {
     grown = false;
@@ -107,7 +107,7 @@ export function JobPage({ name, panel, on_title }: { name: string; panel: PanelN
   const [flipped, set_flipped] = useState(false);
   const [least, set_least] = useState(0.5);
   const [show_links, set_show_links] = useState(true);
-  const [show_refuted, set_show_refuted] = useState(false);
+  const [show_refuted, set_show_refuted] = useState(true);
   const [chosen, set_chosen] = useState<string | null>(null);
   const [hover, set_hover] = useState<string | null>(null);
   const [sweep, set_sweep] = useState<SweepView | null>(null);
@@ -387,6 +387,7 @@ export function JobPage({ name, panel, on_title }: { name: string; panel: PanelN
         </nav>
         <div class="panel-body">
           <Refused text={error} />
+          {data === null && error === "" && <Working text="Opening the job" share={null} />}
           {working.busy && <Working text={working.text} share={working.share} />}
           {data && panel === "board" && (
             <BoardPanel

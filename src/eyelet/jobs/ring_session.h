@@ -58,6 +58,7 @@ class RingSession {
 
     // As of the last next(), answer(), volunteer(), undo() or refresh().
     [[nodiscard]] const RingState& state();
+    [[nodiscard]] const Proposals& proposals() const { return proposals_; }  // as the photographs gave them
     [[nodiscard]] std::vector<Link>
     links();  // the proposals with their standing and belief after the readings
     // Journal entries of the readings that a contradiction names.

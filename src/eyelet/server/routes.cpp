@@ -278,7 +278,11 @@ Result<Reply> answer_tone(Bench& bench, const Asked& asked) {
 
 Result<Reply> get_links(Bench& bench, const Asked& asked) {
     return bench.desks.with<Reply>(asked.job(), [](RingSession& session, const RingSessionOptions&) -> Result<Reply> {
-        return reply_json(shapes::links(session.map(), session.links()));
+        // The photographs' own probability, with the standing that the readings gave: as `eyelet links` prints it.
+        std::vector<Link> links = session.proposals().links;
+        const std::vector<Standing>& standings = session.state().links;
+        for (std::size_t i = 0; i < links.size() && i < standings.size(); ++i) links[i].standing = standings[i];
+        return reply_json(shapes::links(session.map(), links));
     });
 }
 

@@ -1,5 +1,5 @@
 // What is known about the chosen joint and its net; without a choice, the nets and what the lines mean.
-import { useState } from "preact/hooks";
+import { useEffect, useState } from "preact/hooks";
 import { net_standings, standings, type Link, type Net, type Side } from "../api";
 import type { JobData } from "../job_page";
 import { Icon, JointSample, LinkSample } from "../parts";
@@ -109,6 +109,9 @@ function Overview({ data, least, show_links, show_refuted, on_refuted, on_least,
 }
 
 function Chosen({ data, joint, lit, on_choose, on_look }: Props & { joint: string; lit: Lit }) {
+  useEffect(() => {
+    document.querySelector(".panel-body")?.scrollTo({ top: 0 });
+  }, [joint]);
   const here = data.map.joints.find((j) => j.name === joint);
   const part = data.map.parts.find((p) => p.name === here?.part && p.board === here?.board);
   const net = data.nets.find((n) => n.joints.includes(joint));
@@ -219,7 +222,7 @@ function LinkRow({ link, other, on_choose }: { link: Link; other: string; on_cho
         <span class="name">{other}</span>
         <span class="facts">
           {standing_words[link.standing].name}
-          {link.standing === "proposed" && `, ${percent(link.probability)} likely`}
+          {link.standing === "proposed" ? `, ${percent(link.probability)} likely` : `, photograph said ${percent(link.probability)}`}
         </span>
       </button>
       <p>

@@ -5,7 +5,7 @@ import {
   type Side,
 } from "../api";
 import { key_is_taken } from "../keys";
-import { Icon, Key, Refused } from "../parts";
+import { Icon, Key, Refused, Working } from "../parts";
 import { count, duration, mistakes, side_words } from "../words";
 
 export interface SweepView {
@@ -183,7 +183,7 @@ export function RingPanel(props: Props) {
     return () => window.removeEventListener("keydown", pressed);
   }, []);
 
-  if (!state) return <p class="empty">Working out the first question.</p>;
+  if (!state) return <Working text="Working out the first question" share={null} />;
   const sentence = question ? spoken(question, last_hold.current.stays) : "";
   return (
     <>
@@ -405,7 +405,7 @@ function Milestones({ state, name }: { state: RingState; name: string }) {
         </li>
         <li class={p.settled ? "reached" : ""}>
           <span>
-            Proven to the stated risk<small>{mistakes(p.risk)} joins still missing</small>
+            Proven to the stated risk<small>{p.risk >= 0.01 ? `${mistakes(p.risk)} joins still missing` : `${mistakes(p.risk)} that a join is missing`}</small>
           </span>
         </li>
       </ol>

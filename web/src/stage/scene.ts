@@ -97,8 +97,10 @@ export function middle_of(points: readonly Pair[]): Pair | null {
 
 const span = (a: Pair, b: Pair) => Math.hypot(a[0] - b[0], a[1] - b[1]);
 
-// `least` is the probability below which proposed links are left out of the picture. Links that were refuted are mostly
-// weak guesses; hundreds of crosses would hide the board, so they are drawn only where the person wants to see them.
+// A weak guess is not drawn on the whole board, whatever the readings made of it: its path is a guess too, and hundreds
+// of them would hide the board. `least` is the probability from which proposals and what was refuted are drawn.
+export const weak = 0.3;
+
 export function make_scene(of: Board, map: BoardMap, links: Link[], nets: Net[], least: number, refuted: boolean): Scene {
   const board = of.index;
   const outline = new Path2D();
@@ -148,7 +150,8 @@ export function make_scene(of: Board, map: BoardMap, links: Link[], nets: Net[],
     if (!from || !to) continue;
     here.push(link);
     if (link.standing === "proposed" && link.probability < least) continue;
-    if (link.standing === "refuted" && !refuted) continue;
+    if (link.standing === "refuted" && (!refuted || link.probability < least)) continue;
+    if (link.standing !== "refuted" && link.probability < weak) continue;
     const strength = link.standing === "proposed" ? Math.max(1, Math.ceil(link.probability * 4)) / 4 : 1;
     const key = `${link.standing} ${link.side} ${strength}`;
     let group = link_groups.get(key);
