@@ -21,7 +21,7 @@ struct BoostingOptions {
     int trees = 150;
     int depth = 4;
     double rate = 0.08;
-    double least_weight = 20;   // in each leaf
+    double least_weight = 8;    // in each leaf
     double ridge = 4;
     double row_share = 0.7;
     double feature_share = 0.6;

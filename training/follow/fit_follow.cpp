@@ -109,12 +109,17 @@ int main(int argc, char** argv) {
     std::string cache;
     std::string made_boards;
     bool draw_only = false;
+    float made_weight = 1;
+    double first_least = 0.15;
+    double second_least = 0.15;
+    std::string show;
+    double most_of_case = 800;
     int made = 0;
     unsigned first_made = 70000;
     std::string load_from;
     bool by_pass = false;
     bool fit_all = false;
-    double join = 0.3;
+    double join = 0.2;
     BoostingOptions boosting;
     for (int i = 1; i < argc; ++i) {
         const std::string a = argv[i];
@@ -133,6 +138,13 @@ int main(int argc, char** argv) {
         else if (a == "--out") out = next();
         else if (a == "--by-pass") by_pass = true;
         else if (a == "--fit-all") fit_all = true;
+        else if (a == "--show") show = next();
+        else if (a == "--join-least") { first_least = std::stod(next()); second_least = std::stod(next()); }
+        else if (a == "--case-weight") most_of_case = std::stod(next());
+        else if (a == "--rate") boosting.rate = std::stod(next());
+        else if (a == "--ridge") boosting.ridge = std::stod(next());
+        else if (a == "--made-weight") made_weight = std::stof(next());
+        else if (a == "--least") boosting.least_weight = std::stod(next());
         else if (a == "--trees") boosting.trees = std::stoi(next());
         else if (a == "--depth") boosting.depth = std::stoi(next());
         else if (a == "--join") join = std::stod(next());
@@ -204,10 +216,17 @@ int main(int argc, char** argv) {
             Sample& sample = d.items[i].sample;
             if (!sample.yes && sample.features[static_cast<std::size_t>(LinkFeature::doubt)] > 2.5F) sample.weight = i % 4 == 0 ? 4.0F : 0.0F;
         }
-    // Degraded masks only fill in for layouts that have no evidence from photographs.
+    // Invented boards are many and alike; what the pixel model misses on boards that people laid out counts for more.
     for (Drawn& d : drawn)
-        if (d.folder.empty())
-            for (auto& item : d.items) item.sample.weight *= 0.3F;
+        if (d.layout.starts_with("made-"))
+            for (auto& item : d.items) item.sample.weight *= made_weight;
+    // Doubtful sides have many times the candidates of clean ones; no case is to outweigh the others by that.
+    for (Drawn& d : drawn) {
+        double total = 0;
+        for (const auto& item : d.items) total += item.sample.weight;
+        const float factor = static_cast<float>(std::min(1.0, most_of_case / std::max(1.0, total)));
+        for (auto& item : d.items) item.sample.weight *= factor;
+    }
     boosting.direction = directions();
     const auto fit_without = [&](const std::string& layout) {
         std::vector<const Sample*> samples;
@@ -244,6 +263,16 @@ int main(int argc, char** argv) {
                         "Boosted trees over LinkFeatures: the probability that the two joints are in the same net",
                         fmt::format("{} candidates", n), fit_on, whole);
         }
+        for (const Drawn& d : drawn)
+            if (d.name() == show)
+                for (const auto& item : d.items) {
+                    const auto f = [&](LinkFeature k) { return item.sample.features[static_cast<std::size_t>(k)]; };
+                    fmt::print("show {} {:.3f} {} {} {} pass {:.2f} contacts {} length {:.1f} rise {:.1f} cross {:.1f} median {:.1f} field {:.2f} doubt {:.2f} width {:.2f} better {} behind {:.1f} vias {}\n", item.sample.yes ? "true" : "false",
+                               item.link.probability, d.assembly.joint(item.link.from).name.text(), d.assembly.joint(item.link.to).name.text(),
+                               key_of(*item.link.side), f(LinkFeature::least_pass), f(LinkFeature::contacts), f(LinkFeature::length_mm),
+                               f(LinkFeature::ring_rise_low), f(LinkFeature::ring_cross_rise_low), f(LinkFeature::ring_median_low), f(LinkFeature::ring_field_low),
+                               f(LinkFeature::doubt_at_least), f(LinkFeature::width_mm), f(LinkFeature::others_better), f(LinkFeature::behind_best), f(LinkFeature::vias));
+                }
         // Joining of groups, on the links as judged without the layout in question.
         BoostingOptions for_joins;
         for_joins.trees = 80;
@@ -262,12 +291,12 @@ int main(int argc, char** argv) {
             return fit_trees(samples, for_joins);
         };
         for (std::size_t i = 0; i < drawn.size(); ++i)
-            if (may_fit(drawn[i])) draw_joins(drawn[i], by_best_link, 0.15, joins[i]);
+            if (may_fit(drawn[i])) draw_joins(drawn[i], by_best_link, first_least, joins[i]);
         {
             const FittedTrees first = fit_joins("");
             const auto judge = [&](const JoinFeatures& features) { return first.view().probability(features); };
             for (std::size_t i = 0; i < drawn.size(); ++i)
-                if (may_fit(drawn[i])) draw_joins(drawn[i], judge, 0.15, joins[i]);
+                if (may_fit(drawn[i])) draw_joins(drawn[i], judge, second_least, joins[i]);
         }
         const FittedTrees whole_joins = fit_joins("");
         std::map<std::string, std::map<double, std::vector<double>>> f1_at;
@@ -282,6 +311,26 @@ int main(int argc, char** argv) {
             for (Drawn& d : drawn)
                 if (fold_of(d.layout) == layout) {
                     d.nets = group(d, judge, join);
+                    if (d.name() == show) {
+                        NetGroups g(d.assembly, d.links());
+                        join_greedily(g, judge, join);
+                        std::map<int, std::vector<std::size_t>> by_net;
+                        for (std::size_t j = 0; j < d.net.size(); ++j)
+                            if (g.root(j) == j) by_net[d.net[j]].push_back(j);
+                        for (auto& [net, roots] : by_net) {
+                            if (roots.size() < 3) continue;
+                            fmt::print("show net {}:", net);
+                            for (std::size_t r : roots) fmt::print(" {}({})", d.assembly.joints[r].name.text(), g.members(r).size());
+                            fmt::print("\n");
+                            for (std::size_t x : roots)
+                                for (std::size_t y : roots)
+                                    if (x < y && (g.members(x).size() > 3 || g.members(y).size() > 3)) {
+                                        const JoinFeatures f = g.features(x, y);
+                                        if (f[0] > 0.1) { fmt::print("show   {}-{} judged {:.2f}:", d.assembly.joints[x].name.text(), d.assembly.joints[y].name.text(), judge(f)); for (float v : f) fmt::print(" {:.2f}", v); fmt::print("\n"); }
+                                    }
+                        }
+                        for (const double t : {0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8}) fmt::print("show plain {:.1f}: F1 {:.3f}\n", t, score_nets(d, group(d, by_best_link, t)).f1);
+                    }
                     for (const double t : {0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6})
                         for (const std::string& key : {d.level, may_fit(d) ? std::string() : d.level + "*"})
                             if (!key.empty()) f1_at[key][t].push_back(score_nets(d, group(d, judge, t)).f1);
