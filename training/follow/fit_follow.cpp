@@ -119,7 +119,7 @@ int main(int argc, char** argv) {
     std::string load_from;
     bool by_pass = false;
     bool fit_all = false;
-    double join = 0.2;
+    double join = 0.15;
     BoostingOptions boosting;
     for (int i = 1; i < argc; ++i) {
         const std::string a = argv[i];
@@ -280,7 +280,7 @@ int main(int argc, char** argv) {
         for_joins.least_weight = 40;
         for_joins.feature_share = 0.8;
         for_joins.direction.assign(kJoinFeatureCount, 0);
-        for (const JoinFeature f : {JoinFeature::best, JoinFeature::second, JoinFeature::third}) for_joins.direction[static_cast<std::size_t>(f)] = 1;
+        for (const JoinFeature f : {JoinFeature::best, JoinFeature::second, JoinFeature::third, JoinFeature::likely}) for_joins.direction[static_cast<std::size_t>(f)] = 1;
         for (const JoinFeature f : {JoinFeature::shorted, JoinFeature::shorted_share}) for_joins.direction[static_cast<std::size_t>(f)] = -1;
         std::vector<std::vector<Sample>> joins(drawn.size());
         const auto fit_joins = [&](const std::string& layout) {
@@ -332,7 +332,7 @@ int main(int argc, char** argv) {
                         for (const double t : {0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8}) fmt::print("show plain {:.1f}: F1 {:.3f}\n", t, score_nets(d, group(d, by_best_link, t)).f1);
                     }
                     for (const double t : {0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6})
-                        for (const std::string& key : {d.level, may_fit(d) ? std::string() : d.level + "*"})
+                        for (const std::string& key : {d.layout.starts_with("made-") ? std::string() : may_fit(d) ? d.level : d.level + "*"})
                             if (!key.empty()) f1_at[key][t].push_back(score_nets(d, group(d, judge, t)).f1);
                 }
         }
@@ -342,6 +342,32 @@ int main(int argc, char** argv) {
             write_table(out + "/join_model_table.cpp", "join_model",
                         "Boosted trees over JoinFeatures: the probability that most pairs of joints across two groups share a net",
                         fmt::format("{} joinings", n), fit_on, whole_joins);
+        }
+        {
+            // The best link alone, or with part of the second and third, against the fitted judgement.
+            const auto mixed = [](double share, double shorts) {
+                return [share, shorts](const JoinFeatures& f) {
+                    double doubt = 1 - f[0];
+                    doubt *= 1 - share * f[1];
+                    doubt *= 1 - share * f[2];
+                    const double p = std::clamp(1 - doubt, 1e-4, 1 - 1e-4);
+                    const double odds = std::log(p / (1 - p)) - shorts * f[static_cast<std::size_t>(JoinFeature::shorted)];
+                    return 1 / (1 + std::exp(-odds));
+                };
+            };
+            for (const double share : {0.0, 0.25, 0.5})
+                for (const double shorts : {0.0, 0.5}) {
+                    std::map<std::string, std::map<double, std::vector<double>>> plain;
+                    for (const Drawn& d : drawn)
+                        for (const double t : {0.3, 0.4, 0.5, 0.6, 0.7})
+                            for (const std::string& key : {d.layout.starts_with("made") ? std::string() : may_fit(d) ? d.level + " fit" : d.level + "*"})
+                                if (!key.empty()) plain[key][t].push_back(score_nets(d, group(d, mixed(share, shorts), t)).f1);
+                    for (const auto& [level, at] : plain) {
+                        fmt::print("plain F1 share {:.2f} shorts {:.1f} {:<14}", share, shorts, level);
+                        for (const auto& [t, list] : at) fmt::print("  {:.2f}: {:.3f}", t, std::accumulate(list.begin(), list.end(), 0.0) / list.size());
+                        fmt::print("\n");
+                    }
+                }
         }
         for (const auto& [level, at] : f1_at) {
             fmt::print("mean F1 {:<12} joined at", level);

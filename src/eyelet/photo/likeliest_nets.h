@@ -15,7 +15,7 @@
 namespace eyelet {
 
 struct NetOptions {
-    double join_above = 0.2;  // groups are joined where that is at least this probable; 0.05 to 1. The pairwise F1 of what comes
+    double join_above = 0.15;  // groups are joined where that is at least this probable; 0.05 to 1. The pairwise F1 of what comes
                               // out is best somewhat below half of a sure thing: at F / 2 for the F1 reached (Z. C. Lipton et al.,
                               // "Optimal thresholding of classifiers to maximize F1 measure", ECML 2014)
 };

@@ -14,11 +14,9 @@ NetGroups::NetGroups(const Assembly& assembly, const std::vector<Link>& links) {
     members_.resize(count);
     between_.resize(count);
     two_pin_parts_.resize(count);
-    pins_.resize(count);
     for (std::size_t i = 0; i < count; ++i) {
         pads_[i] = assembly.joints[i].kind == JointKind::pad ? 1 : 0;
         members_[i].emplace_back(i);
-        if (assembly.joints[i].part.valid()) pins_[i][assembly.joints[i].part.raw()] = 1;
     }
     for (const Part& part : assembly.parts)
         if (part.joints.size() == 2 && part.joints[0] != part.joints[1]) {
@@ -69,22 +67,15 @@ JoinFeatures NetGroups::features(std::size_t a, std::size_t b) const {
         set(JoinFeature::second, list.size() > 1 ? list[1] : 0);
         set(JoinFeature::third, list.size() > 2 ? list[2] : 0);
         set(JoinFeature::likely, static_cast<double>(std::count_if(list.begin(), list.end(), [](float p) { return p >= 0.3F; })));
-        set(JoinFeature::links, static_cast<double>(list.size()));
-        set(JoinFeature::expected, std::accumulate(list.begin(), list.end(), 0.0));
         set(JoinFeature::best_hidden, place->second.best_hidden);
     }
     set(JoinFeature::best, best);
     set(JoinFeature::small_pads, pads_[small]);
-    set(JoinFeature::large_pads, pads_[large]);
     set(JoinFeature::small_joints, static_cast<double>(members_[small].size()));
     const auto shorted = two_pin_parts_[a].find(b);
     const int bridged = shorted == two_pin_parts_[a].end() ? 0 : shorted->second;
     set(JoinFeature::shorted, bridged);
     set(JoinFeature::shorted_share, bridged / static_cast<double>(members_[small].size()));
-    int in_both = 0;
-    for (const auto& [part, pins] : pins_[small])
-        if (pins_[large].contains(part)) ++in_both;
-    set(JoinFeature::parts_in_both, in_both);
     set(JoinFeature::behind_small, best_of(small) - best);
     set(JoinFeature::behind_large, best_of(large) - best);
     return features;
@@ -101,8 +92,6 @@ void NetGroups::join(std::size_t a, std::size_t b) {
     pads_[a] += pads_[b];
     members_[a].insert(members_[a].end(), members_[b].begin(), members_[b].end());
     members_[b].clear();
-    for (const auto& [part, pins] : pins_[b]) pins_[a][part] += pins;
-    pins_[b].clear();
     between_[a].erase(b);
     std::map<std::size_t, Between> links;
     links.swap(between_[b]);

@@ -16,14 +16,10 @@ enum class JoinFeature {
     second,
     third,
     likely,          // number of links of 0.3 or more
-    links,           // number of links given
-    expected,        // sum of probabilities
     small_pads,      // pads of the group that has fewer
-    large_pads,
     small_joints,
     shorted,         // two-pin parts that joining would bridge
     shorted_share,   // the same for each joint of the smaller group
-    parts_in_both,   // parts with pins in both groups
     best_hidden,     // share of the best link that is hidden
     behind_small,    // best link of the smaller group to anything, less this one's best
     behind_large,
@@ -55,7 +51,6 @@ class NetGroups {
     std::vector<std::vector<JointIndex>> members_;
     std::vector<std::map<std::size_t, Between>> between_;
     std::vector<std::map<std::size_t, int>> two_pin_parts_;  // parts that joining two groups would bridge
-    std::vector<std::map<std::uint32_t, int>> pins_;         // part -> pins in the group
 };
 
 // Joins groups, the likeliest pair first, as long as `judge` gives `least` or more. `before` is told each pair first.
