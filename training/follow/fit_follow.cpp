@@ -343,32 +343,6 @@ int main(int argc, char** argv) {
                         "Boosted trees over JoinFeatures: the probability that most pairs of joints across two groups share a net",
                         fmt::format("{} joinings", n), fit_on, whole_joins);
         }
-        {
-            // The best link alone, or with part of the second and third, against the fitted judgement.
-            const auto mixed = [](double share, double shorts) {
-                return [share, shorts](const JoinFeatures& f) {
-                    double doubt = 1 - f[0];
-                    doubt *= 1 - share * f[1];
-                    doubt *= 1 - share * f[2];
-                    const double p = std::clamp(1 - doubt, 1e-4, 1 - 1e-4);
-                    const double odds = std::log(p / (1 - p)) - shorts * f[static_cast<std::size_t>(JoinFeature::shorted)];
-                    return 1 / (1 + std::exp(-odds));
-                };
-            };
-            for (const double share : {0.0, 0.25, 0.5})
-                for (const double shorts : {0.0, 0.5}) {
-                    std::map<std::string, std::map<double, std::vector<double>>> plain;
-                    for (const Drawn& d : drawn)
-                        for (const double t : {0.3, 0.4, 0.5, 0.6, 0.7})
-                            for (const std::string& key : {d.layout.starts_with("made") ? std::string() : may_fit(d) ? d.level + " fit" : d.level + "*"})
-                                if (!key.empty()) plain[key][t].push_back(score_nets(d, group(d, mixed(share, shorts), t)).f1);
-                    for (const auto& [level, at] : plain) {
-                        fmt::print("plain F1 share {:.2f} shorts {:.1f} {:<14}", share, shorts, level);
-                        for (const auto& [t, list] : at) fmt::print("  {:.2f}: {:.3f}", t, std::accumulate(list.begin(), list.end(), 0.0) / list.size());
-                        fmt::print("\n");
-                    }
-                }
-        }
         for (const auto& [level, at] : f1_at) {
             fmt::print("mean F1 {:<12} joined at", level);
             for (const auto& [t, list] : at) fmt::print("  {:.2f}: {:.3f}", t, std::accumulate(list.begin(), list.end(), 0.0) / list.size());
