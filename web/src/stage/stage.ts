@@ -46,6 +46,8 @@ export class Stage {
       preserveImageSizeOnResize: true,
       preserveViewport: true,
       imageLoaderLimit: 6,
+      tileRetryMax: 4, // the server may be started anew meanwhile
+      tileRetryDelay: 1500,
       maxImageCacheCount: 500,
       gestureSettingsMouse: { clickToZoom: false, dblClickToZoom: true, scrollToZoom: true },
       gestureSettingsTouch: { clickToZoom: false, dblClickToZoom: true },
