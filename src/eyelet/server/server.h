@@ -32,7 +32,7 @@ class Server {
     [[nodiscard]] virtual int port() const = 0;
     [[nodiscard]] std::string address() const;  // "http://127.0.0.1:8470/"
 
-    // Serves until stop() is called, from a thread or a signal handler's helper.
+    // Serves until stop() is called from another thread.
     [[nodiscard]] virtual Status run() = 0;
     virtual void stop() = 0;
 };
