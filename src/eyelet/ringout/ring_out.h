@@ -71,7 +71,8 @@ struct RingOptions {
     double copper_below_ohm = 1.0;    // after lead resistance is taken off; 0.5 to 1 is common practice
     double open_above_ohm = 1e6;      // at or above this a value counts as open; between the two is not proof
     BeepMeans beep = BeepMeans::copper;  // makers' tones stop anywhere from 20 to 70 ohm: see the meter's manual
-    double risk = 0.005;              // expected mistakes (joins not found) in the whole map at which to stop
+    double risk = 0.0015;             // expected mistakes (joins not found) in the whole map at which to stop; the belief
+                                      // in hidden links runs low on populated boards, so this is set with room
     double contact_miss = 0.015;      // share of readings on joined pairs that read open, 0.0001 to 0.2
     std::optional<double> apart_mm;   // prove apart every two nets that come nearer than this
     double cable_probability = 0.95;  // that a cable's conductor joins its two joints, where no link says it
