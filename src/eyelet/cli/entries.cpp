@@ -73,6 +73,25 @@ struct EntryOptions {
     bool json = false;
 };
 
+// A finding and a piece of work are entered alike: what, where, and more about it.
+template <class Body>
+Run declare_placed(CLI::App& app, const std::string& what,
+                   Result<EntryName> (*add)(Store&, const JobName&, const Body&, const Who&)) {
+    auto chosen = options<EntryOptions>();
+    add_job(app, chosen->job);
+    app.add_option("WHAT", chosen->what, what)->required();
+    app.add_option("TEXT", chosen->text, "More about it.");
+    add_place(app, chosen->place);
+    add_json(app, chosen->json);
+    return [chosen, add](Context& context) -> Status {
+        EYELET_ASSIGN(Place place, parse_place(chosen->place));
+        EYELET_ASSIGN(const auto store, context.open());
+        EYELET_ASSIGN(const EntryName entry, add(*store, JobName(chosen->job),
+                                                 {chosen->what, std::move(place), chosen->text}, context.who()));
+        return say_entry(entry, chosen->json);
+    };
+}
+
 }  // namespace
 
 Run declare_note(CLI::App& app) {
@@ -89,39 +108,11 @@ Run declare_note(CLI::App& app) {
 }
 
 Run declare_finding(CLI::App& app) {
-    auto chosen = options<EntryOptions>();
-    add_job(app, chosen->job);
-    app.add_option("WHAT", chosen->what, fmt::format("What was seen: {}.", list_of(finding_kinds())))
-        ->required();
-    app.add_option("TEXT", chosen->text, "More about it.");
-    add_place(app, chosen->place);
-    add_json(app, chosen->json);
-    return [chosen](Context& context) -> Status {
-        EYELET_ASSIGN(Place place, parse_place(chosen->place));
-        EYELET_ASSIGN(const auto store, context.open());
-        EYELET_ASSIGN(const EntryName entry,
-                      add_finding(*store, JobName(chosen->job),
-                                  {chosen->what, std::move(place), chosen->text}, context.who()));
-        return say_entry(entry, chosen->json);
-    };
+    return declare_placed<FindingEntry>(app, fmt::format("What was seen: {}.", list_of(finding_kinds())), add_finding);
 }
 
 Run declare_work(CLI::App& app) {
-    auto chosen = options<EntryOptions>();
-    add_job(app, chosen->job);
-    app.add_option("WHAT", chosen->what, fmt::format("What was done: {}.", list_of(work_kinds())))
-        ->required();
-    app.add_option("TEXT", chosen->text, "More about it.");
-    add_place(app, chosen->place);
-    add_json(app, chosen->json);
-    return [chosen](Context& context) -> Status {
-        EYELET_ASSIGN(Place place, parse_place(chosen->place));
-        EYELET_ASSIGN(const auto store, context.open());
-        EYELET_ASSIGN(const EntryName entry,
-                      add_work(*store, JobName(chosen->job), {chosen->what, std::move(place), chosen->text},
-                               context.who()));
-        return say_entry(entry, chosen->json);
-    };
+    return declare_placed<WorkEntry>(app, fmt::format("What was done: {}.", list_of(work_kinds())), add_work);
 }
 
 Run declare_trial(CLI::App& app) {
